@@ -1,0 +1,5 @@
+"""``python -m vibecheck``."""
+
+from vibecheck.cli import main
+
+main()

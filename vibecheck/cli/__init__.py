@@ -1,0 +1,49 @@
+"""The commands. Each lives in its own file and is imported only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+COMMANDS: dict[str, str] = {
+    "demo": "See it work: diagnose the shipped recordings of an invented lathe.",
+    "speeds": "What turns at what speed, at every lever position, and what sounds alike.",
+    "diagnose": "Name the part at fault from a folder of takes, or from one file.",
+}
+"""Command name -> the line shown in the list. ``vibecheck.cli.<name>`` must hold ``command``;
+a dash in the name is an underscore in the module."""
+
+
+class LazyGroup(click.Group):
+    """Lists every command without importing any of them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"vibecheck.cli.{cmd_name.replace('-', '_')}")
+        command = module.command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def invoke(self, ctx: click.Context) -> object:
+        from vibecheck.errors import VibecheckError
+
+        try:
+            return super().invoke(ctx)
+        except VibecheckError as error:
+            click.echo(f"vibecheck: {error.text}", err=True)
+            ctx.exit(error.exit_code)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="vibecheck")
+def main() -> None:
+    """Listen to a gear-head machine tool at every spindle speed and name the part at fault."""
