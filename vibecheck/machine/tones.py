@@ -75,7 +75,7 @@ class Tone:
 
 
 BEARING_SLIP = (-0.03, 0.01)
-"""One-sided slip window of the outer race (measured medians -0.3 % to -2.7 %, see tests/against)."""
+"""One-sided slip window of the outer race (measured medians run from -0.3 % to -2.7 %)."""
 
 
 def hunting_divisor(mesh: MeshAtWork) -> int | None:
