@@ -1,0 +1,210 @@
+"""From values to sentences: the same words for terminal, page and JSON."""
+
+from __future__ import annotations
+
+import re
+import string
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, Verdict
+from vibecheck.machine.parts import Machine
+from vibecheck.report.phrases import EFFORT, PHRASES
+from vibecheck.report.writers import WRITERS, Names, WrongFact, listed, written
+
+_BRACKETS = re.compile(r"(\[[^\]]*\])")
+_FORMATTER = string.Formatter()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Needs:
+    """What a kind of fact carries: value name -> its sort, and which may be left out."""
+
+    required: Mapping[str, str]
+    optional: Mapping[str, str]
+
+
+def needs(kind: str) -> Needs:
+    """The values a fact of this kind must and may carry.
+
+    >>> needs("clipped").required, needs("clipped").optional
+    ({'take': 'take'}, {'percent': 'percent'})
+
+    Raises
+    ------
+    WrongFact
+        When there is no phrase for the kind.
+    """
+    required: dict[str, str] = {}
+    optional: dict[str, str] = {}
+    for piece in _pieces(kind):
+        fields = {name: spec or "" for _, name, spec, _ in _FORMATTER.parse(piece) if name}
+        (optional if piece.startswith("[") else required).update(fields)
+    return Needs(
+        required=required,
+        optional={name: sort for name, sort in optional.items() if name not in required},
+    )
+
+
+def sentence(fact: Fact, names: Names | None = None) -> str:
+    """The one phrase for a fact, filled in.
+
+    Parameters
+    ----------
+    fact : Fact
+    names : mapping, optional
+        What to call the parts, see :func:`part_names`.
+
+    Raises
+    ------
+    WrongFact
+        Unknown kind; a value missing, of the wrong sort, or not asked for.
+    """
+    wanted = needs(fact.kind)
+    given = {name: value for name, value in fact.values.items() if value is not None}
+    missing = wanted.required.keys() - given.keys()
+    strange = given.keys() - wanted.required.keys() - wanted.optional.keys()
+    if missing or strange:
+        raise WrongFact(
+            f"fact {fact.kind!r}: missing {sorted(missing)}, not asked for {sorted(strange)}"
+        )
+    try:
+        text = "".join(_filled(piece, given, names) for piece in _pieces(fact.kind))
+    except WrongFact as wrong:
+        raise WrongFact(f"fact {fact.kind!r}: {wrong}") from None
+    return _one_or_many(text[0].upper() + text[1:])
+
+
+def _pieces(kind: str) -> list[str]:
+    if kind not in PHRASES:
+        raise WrongFact(f"no phrase for facts of kind {kind!r}")
+    return [piece for piece in _BRACKETS.split(PHRASES[kind]) if piece]
+
+
+def _filled(piece: str, given: Mapping[str, object], names: Names | None) -> str:
+    out = []
+    aside = piece.startswith("[")
+    for before, name, sort, _ in _FORMATTER.parse(piece[1:-1] if aside else piece):
+        out.append(before)
+        if name is None:
+            continue
+        if aside and name not in given:
+            return ""
+        out.append(written(sort or "", given[name], names))
+    return "".join(out)
+
+
+def _one_or_many(text: str) -> str:
+    """ "1 tone(s)" and "3 tone(s)" as they are said."""
+    text = re.sub(r"(?<![\d.])1 (\w+)\(s\)", r"1 \1", text)
+    return text.replace("(s)", "s")
+
+
+def sentences(facts: Sequence[Fact], names: Names | None = None) -> tuple[str, ...]:
+    """Each fact as its sentence."""
+    return tuple(sentence(fact, names) for fact in facts)
+
+
+def effort(fact: Fact) -> str:
+    """How long a next test takes, and whether a cover comes off; "" for anything else."""
+    return "; ".join(EFFORT[fact.kind]) if fact.kind in EFFORT else ""
+
+
+def part_names(machine: Machine | None) -> dict[str, str]:
+    """What to call each part of a machine: gears by their teeth and shaft, shafts as shafts."""
+    if machine is None:
+        return {}
+    names = {shaft: _shaft_name(shaft) for shaft in machine.shafts}
+    if machine.motor:
+        names[machine.motor.shaft] = _shaft_name(machine.motor.shaft)
+    names[machine.spindle] = _shaft_name(machine.spindle)
+    for gear in machine.gears:
+        names[gear.name] = gear_name(machine, gear.name)
+    for mesh in machine.meshes:
+        names[mesh.name] = pair_name(machine, mesh.driver, mesh.driven)
+    return names
+
+
+def _shaft_name(shaft: str) -> str:
+    return f"shaft {shaft}" if re.fullmatch(r"[IVX]+|[0-9]+|[A-Z]", shaft) else f"the {shaft}"
+
+
+def gear_name(machine: Machine, name: str) -> str:
+    """ "62T on shaft III", or the name it has in the table when its teeth are not known."""
+    gear = machine.gear(name)
+    teeth = gear.teeth.value
+    twins = [
+        g.name
+        for g in machine.gears
+        if g.shaft == gear.shaft and g.teeth.value == teeth and g.name != name
+    ]
+    said = f"the {teeth:.0f}-tooth gear" if teeth else f"gear {name}"
+    said = f"{said} {name}" if teeth and twins else said
+    return f"{said} on {_shaft_name(gear.shaft)}"
+
+
+def pair_name(machine: Machine, driver: str, driven: str) -> str:
+    """ "the pair 22/62", by teeth where they are known."""
+    teeth = [machine.gear(name).teeth.value for name in (driver, driven)]
+    said = [f"{z:.0f}" if z else name for z, name in zip(teeth, (driver, driven), strict=True)]
+    return f"the pair {said[0]}/{said[1]}"
+
+
+SURE: Mapping[Verdict, str] = {
+    "shown": "shown by these takes",
+    "likely": "likely",
+    "possible": "possible, no more",
+    "not shown": "not shown",
+    "cannot tell": "cannot be told from these takes",
+}
+
+
+def percent(probability: float) -> str:
+    """A probability as it is said; never 0 % or 100 %.
+
+    >>> percent(0.9), percent(0.9999), percent(0.002)
+    ('90 %', 'over 99 %', 'under 1 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{round(100 * probability)} %"
+
+
+def how_sure(finding: Finding) -> str:
+    """ "likely (93 %)"; a "cannot tell" carries no number."""
+    said = SURE[finding.verdict]
+    return said if finding.verdict == "cannot tell" else f"{said} ({percent(finding.probability)})"
+
+
+def who(finding: Finding, names: Names | None = None) -> str:
+    """The part, or every part that cannot be told from it."""
+    parts = finding.parts or (finding.part,)
+    return listed([(names or {}).get(part, part) for part in parts], "or")
+
+
+def capital(text: str) -> str:
+    """The text with a capital to start."""
+    return text[:1].upper() + text[1:]
+
+
+def headline(diagnosis: Diagnosis, names: Names | None = None) -> str:
+    """The verdict of the whole in one plain sentence."""
+    named = diagnosis.faults_named
+    if named:
+        said = [f"{who(f, names)} ({f.fault}), {how_sure(f)}" for f in named]
+        return capital(f"{listed(said)}.")
+    doubtful = [f for f in diagnosis.findings if f.verdict == "possible"]
+    if doubtful:
+        said = [f"{who(f, names)} ({f.fault})" for f in doubtful[:3]]
+        return f"Nothing is certain yet. Possible, no more: {listed(said, 'or')}."
+    if diagnosis.findings and any(f.verdict == "cannot tell" for f in diagnosis.findings):
+        return "These takes cannot tell whether anything is wrong."
+    if not _usable(diagnosis):
+        return "These takes cannot tell: nothing in them could be used."
+    return "No fault is shown by these takes."
+
+
+def _usable(diagnosis: Diagnosis) -> bool:
+    return any(take.speeds_hz or take.spindle_rpm for take in diagnosis.takes)
