@@ -344,6 +344,25 @@ EFFORT: Mapping[str, tuple[str, str]] = {
     "raw_recording": ("about a minute a position", COVER_ON),
     "gear_table": ("an hour with the lever chart", "cover off only to count teeth"),
     "state_speed": ("1 minute", COVER_ON),
-    "repeat_sweep": ("no time now", COVER_ON),
 }
 """Next test -> how long it takes, and whether a cover comes off (judgement, from memory)."""
+
+FAULT_SAID: Mapping[str, tuple[str, str]] = {
+    "broken or damaged tooth": ("has", "a broken or damaged tooth"),
+    "eccentric or worn gear": ("is", "eccentric or worn"),
+    "outer race": ("is", "damaged on its outer race"),
+    "inner race": ("is", "damaged on its inner race"),
+    "rolling element": ("has", "a damaged ball or roller"),
+    "cage": ("has", "a damaged or worn cage"),
+    "bearing worn, race not known": ("is", "worn or damaged (where in it is not known)"),
+    "imbalance": ("is", "out of balance, or carries something that is"),
+    "bent or misaligned": ("is", "bent or misaligned"),
+    "loose on its shaft or in its seat": ("has", "something loose on it or is loose in its seat"),
+    "lumpy or set belt": ("is", "lumpy or has taken a set"),
+    "mains hum": ("is", "the source of the hum: a pull inside the motor or its supply"),
+    "fixed tone of structure or room": ("makes", "a tone that no shaft drives"),
+    "chatter": ("makes", "the sound by itself while cutting (chatter)"),
+    "pump pulsation": ("is", "the source of the pulsing"),
+    "something not in the table": ("is", "heard that the table does not explain"),
+}
+"""Fault -> verb and rest of a sentence that begins with the part."""

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, Verdict
 from vibecheck.machine.parts import Machine
-from vibecheck.report.phrases import EFFORT, PHRASES
-from vibecheck.report.writers import WRITERS, Names, WrongFact, listed, written
+from vibecheck.report.phrases import EFFORT, FAULT_SAID, PHRASES
+from vibecheck.report.writers import Names, WrongFact, listed, written
 
 _BRACKETS = re.compile(r"(\[[^\]]*\])")
 _FORMATTER = string.Formatter()
@@ -72,7 +72,8 @@ def sentence(fact: Fact, names: Names | None = None) -> str:
         text = "".join(_filled(piece, given, names) for piece in _pieces(fact.kind))
     except WrongFact as wrong:
         raise WrongFact(f"fact {fact.kind!r}: {wrong}") from None
-    return _one_or_many(text[0].upper() + text[1:])
+    starts_with_a_name = PHRASES[fact.kind].startswith(("{take:", "{first:take"))
+    return _one_or_many(text if starts_with_a_name else capital(text))
 
 
 def _pieces(kind: str) -> list[str]:
@@ -189,21 +190,41 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def accusation(finding: Finding, names: Names | None = None) -> str:
+    """One sentence that says who, what and how sure.
+
+    >>> accusation(Finding(part="62", fault="broken or damaged tooth", verdict="likely",
+    ...     probability=0.93), {"62": "the 62-tooth gear on shaft III"})
+    'The 62-tooth gear on shaft III likely has a broken or damaged tooth (93 %).'
+    """
+    verb, rest = FAULT_SAID.get(finding.fault, ("has", f"this fault: {finding.fault}"))
+    doubt = {"shown": "", "likely": "likely ", "possible": "possibly "}.get(finding.verdict, "")
+    sure = percent(finding.probability)
+    if finding.verdict == "shown":
+        return capital(f"{who(finding, names)} {verb} {rest}: these takes show it ({sure}).")
+    return capital(f"{who(finding, names)} {doubt}{verb} {rest} ({sure}).")
+
+
 def headline(diagnosis: Diagnosis, names: Names | None = None) -> str:
     """The verdict of the whole in one plain sentence."""
     named = diagnosis.faults_named
     if named:
-        said = [f"{who(f, names)} ({f.fault}), {how_sure(f)}" for f in named]
-        return capital(f"{listed(said)}.")
+        return " ".join(accusation(finding, names) for finding in named)
     doubtful = [f for f in diagnosis.findings if f.verdict == "possible"]
     if doubtful:
-        said = [f"{who(f, names)} ({f.fault})" for f in doubtful[:3]]
+        said = [f"{who(f, names)} ({f.fault}, {percent(f.probability)})" for f in doubtful[:3]]
         return f"Nothing is certain yet. Possible, no more: {listed(said, 'or')}."
     if diagnosis.findings and any(f.verdict == "cannot tell" for f in diagnosis.findings):
         return "These takes cannot tell whether anything is wrong."
     if not _usable(diagnosis):
         return "These takes cannot tell: nothing in them could be used."
-    return "No fault is shown by these takes."
+    closest = max(diagnosis.findings, key=lambda f: f.probability, default=None)
+    if closest is None:
+        return "No fault is shown by these takes."
+    return (
+        f"No fault is shown by these takes. Closest to one, and not shown: "
+        f"{who(closest, names)} ({closest.fault}, {percent(closest.probability)})."
+    )
 
 
 def _usable(diagnosis: Diagnosis) -> bool:

@@ -1,0 +1,120 @@
+"""What was examined and what was not: said of a healthy machine as of a faulty one."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from vibecheck.diagnosis.findings import Diagnosis, TakeReport
+from vibecheck.machine.parts import Machine
+from vibecheck.report.writers import Names, listed, positions
+
+PLURALS = {
+    "gear": "gears",
+    "pair": "gear pairs",
+    "shaft": "shafts",
+    "bearing": "bearings",
+    "belt": "belts",
+    "pump": "pumps",
+}
+SPECIAL = {
+    "cutting": "under cut",
+    "reverse": "in reverse",
+    "coast-down": "coasting down",
+}
+
+
+def recorded(diagnosis: Diagnosis) -> tuple[str, ...]:
+    """Lever positions with an ordinary take, each once, in the order of the takes."""
+    labels = [take.heard_position or take.position for take in diagnosis.takes if _ordinary(take)]
+    return tuple(dict.fromkeys(label for label in labels if label))
+
+
+def _ordinary(take: TakeReport) -> bool:
+    return take.kind == "idle"
+
+
+def examined(diagnosis: Diagnosis, machine: Machine | None = None) -> tuple[str, ...]:
+    """What these takes did look at, in sentences."""
+    said = [_takes_said(diagnosis, machine)]
+    speeds = [take for take in diagnosis.takes if take.speeds_hz or take.spindle_rpm]
+    if diagnosis.takes:
+        said.append(
+            f"The running speed was found from the sound in {len(speeds)} of "
+            f"{len(diagnosis.takes)} take(s).".replace("take(s)", _s(len(diagnosis.takes), "take"))
+        )
+    parts = _parts_said(diagnosis)
+    return (*said, parts) if parts else tuple(said)
+
+
+def _takes_said(diagnosis: Diagnosis, machine: Machine | None) -> str:
+    seconds = sum(take.seconds for take in diagnosis.takes)
+    count = len(diagnosis.takes)
+    said = f"{count} {_s(count, 'take')}, {seconds:.0f} s in all"
+    here = recorded(diagnosis)
+    if machine and len(machine.positions) > 1:
+        return f"{said}, at {len(here)} of the machine's {len(machine.positions)} lever positions."
+    return f"{said}, at {len(here)} lever positions." if len(here) > 1 else f"{said}."
+
+
+def _parts_said(diagnosis: Diagnosis) -> str:
+    if diagnosis.table is None or not diagnosis.table.rows:
+        return ""
+    parts = {(row.part, row.part_kind) for row in diagnosis.table.rows}
+    kinds = Counter(kind for _, kind in parts)
+    said = [
+        f"{count} {PLURALS[kind] if count > 1 else kind}"
+        for kind, count in kinds.items()
+        if kind in PLURALS
+    ]
+    return f"Judged one by one: {listed(said)}." if said else ""
+
+
+def not_examined(
+    diagnosis: Diagnosis, machine: Machine | None = None, names: Names | None = None
+) -> tuple[str, ...]:
+    """What these takes could not look at, in sentences."""
+    return (
+        *_positions_missing(diagnosis, machine),
+        *_parts_missing(diagnosis, machine, names),
+        *_kinds_missing(diagnosis),
+    )
+
+
+def _positions_missing(diagnosis: Diagnosis, machine: Machine | None) -> tuple[str, ...]:
+    if machine is None or len(machine.positions) < 2:
+        return ()
+    here = recorded(diagnosis)
+    missing = [p.label for p in machine.positions if p.label not in here]
+    return (f"Not recorded: {positions(missing)}.",) if missing else ()
+
+
+def _parts_missing(
+    diagnosis: Diagnosis, machine: Machine | None, names: Names | None
+) -> tuple[str, ...]:
+    if diagnosis.table is None or machine is None:
+        return ()
+    judged = {row.part for row in diagnosis.table.rows}
+    bearings = [b.name for b in machine.bearings if b.name not in judged]
+    gears = [g.name for g in machine.gears if g.name not in judged and not _in_row(g.name, judged)]
+    said = []
+    for what in (bearings, gears):
+        if what:
+            called = listed([(names or {}).get(name, name) for name in what])
+            said.append(f"Not judged: {called}.")
+    if not machine.bearings:
+        said.append("No bearings are in the table, so none were judged by their own numbers.")
+    return tuple(said)
+
+
+def _in_row(name: str, judged: set[str]) -> bool:
+    return any(name in part.split("/") for part in judged)
+
+
+def _kinds_missing(diagnosis: Diagnosis) -> tuple[str, ...]:
+    made = {take.kind for take in diagnosis.takes}
+    missing = [said for kind, said in SPECIAL.items() if kind not in made]
+    return (f"No take {listed(missing, 'or')}.",) if missing else ()
+
+
+def _s(count: int, word: str) -> str:
+    return word if count == 1 else f"{word}s"
