@@ -13,7 +13,7 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from vibecheck.spectra.floor import noise_floor
+from vibecheck.spectra.floor import over_floor
 from vibecheck.spectra.spectrum import Axis, Floats, Spectrum, fast_length
 
 Complex = NDArray[np.complex64]
@@ -117,10 +117,41 @@ def guarded(envelope: Envelope, *, stretch: float) -> Envelope:
     return Envelope(squared=even, rate_hz=envelope.rate_hz, axis=envelope.axis)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EnvelopeSpectrum:
+    """What repeats in the envelope of one band.
+
+    Attributes
+    ----------
+    significance : Spectrum
+        Power over the local floor: in noise alone close to exponential with mean 1, so the chance
+        of a value above x is exp(-x).
+    depth : Spectrum
+        Scaling "peak", of the squared envelope over its mean: for x = (1 + m cos Wt) cos wt the
+        line at W reads 2m / (1 + m^2/2) and the one at 2W (m^2/2) / (1 + m^2/2).
+    low, high : float
+        The band.
+    form : str
+        "squared" or "logarithm".
+    """
+
+    significance: Spectrum
+    depth: Spectrum
+    low: float = 0.0
+    high: float = 0.0
+    form: Form = "squared"
+
+
 def envelope_spectrum(
-    envelope: Envelope, *, top: float, form: Form = "squared", floor_width: float = 0.0
-) -> Spectrum:
-    """Spectrum of a squared envelope over its local floor.
+    envelope: Envelope,
+    *,
+    top: float,
+    form: Form = "squared",
+    low: float = 0.0,
+    high: float = 0.0,
+    floor_width: float = 0.0,
+) -> EnvelopeSpectrum:
+    """Spectrum of a squared envelope, as significance and as depth.
 
     Parameters
     ----------
@@ -131,54 +162,37 @@ def envelope_spectrum(
         "logarithm" takes the logarithm first: it gives up some strength in plain noise, and keeps
         working when the noise itself comes in blows (Borghesani & Antoni 2018, Mech. Syst. Signal
         Process. 98:21).
-
-    Returns
-    -------
-    Spectrum
-        Scaling "significance": where there is only noise, values are close to exponential with
-        mean 1, so the chance of a value above x is exp(-x).
+    low, high : float
+        The band the envelope came from, carried along.
+    floor_width : float
+        Widest neighbourhood of the local floor.
     """
     values, rate_hz = _decimated(envelope.squared, envelope.rate_hz, top)
+    values = values / max(float(values.mean(dtype=np.float64)), 1e-30)
     if form == "logarithm":
-        values = np.log(values + np.float32(1e-3) * values.mean() + np.float32(1e-30))
-    values = values - values.mean(dtype=np.float64).astype(np.float32)
+        values = np.log(values + np.float32(1e-3))
+    values = values - np.float32(values.mean(dtype=np.float64))
     size = values.size
-    taper = _hann(size)
-    lines = scipy.fft.rfft(values * taper)
+    lines = scipy.fft.rfft(values * _hann(size))
     step = rate_hz / size
     keep = min(lines.size, int(np.ceil(top / step)) + 2)
-    power = np.square(lines[:keep].real) + np.square(lines[:keep].imag)
-    raw = Spectrum(
-        values=power * np.float32(2.0 / (0.5 * size) ** 2),
-        step=step,
-        axis=envelope.axis,
-        scaling="power",
-        unit="1",
-        resolution=1.5 * step,
-    )
-    floor = noise_floor(raw, width=floor_width)
-    return raw.with_values(raw.values / floor.values, scaling="significance")
-
-
-def modulation_spectrum(envelope: Envelope, *, top: float) -> Spectrum:
-    """Spectrum of a squared envelope over its mean: a line's value is its depth, scaling "peak".
-
-    For x = (1 + m cos Wt) cos wt the line at W reads 2m / (1 + m^2/2) and the one at 2W
-    (m^2/2) / (1 + m^2/2).
-    """
-    values, rate_hz = _decimated(envelope.squared, envelope.rate_hz, top)
-    values = values / values.mean(dtype=np.float64).astype(np.float32) - np.float32(1.0)
-    size = values.size
-    lines = np.abs(scipy.fft.rfft(values * _hann(size)))
-    step = rate_hz / size
-    keep = min(lines.size, int(np.ceil(top / step)) + 2)
-    return Spectrum(
-        values=lines[:keep] * np.float32(4.0 / size),
+    lines = lines[:keep] * np.float32(4.0 / size)
+    power = np.square(lines.real) + np.square(lines.imag)
+    depth = Spectrum(
+        values=np.sqrt(power),
         step=step,
         axis=envelope.axis,
         scaling="peak",
         unit="1",
         resolution=1.5 * step,
+    )
+    raw = depth.with_values(power, scaling="power")
+    return EnvelopeSpectrum(
+        significance=over_floor(raw, width=floor_width),
+        depth=depth,
+        low=low,
+        high=high,
+        form=form,
     )
 
 
