@@ -17,7 +17,7 @@ from vibecheck.recording import TakeKind
 LIST_NAMES = frozenset({"takes.csv", "takes.toml"})
 KINDS: tuple[TakeKind, ...] = get_args(TakeKind)
 READING_KEYS = ("channel", "variable", "column", "unit", "rate_hz", "start_s", "length_s")
-Say = Callable[[str], None]
+Say = Callable[[str], object]
 OWN_KEYS = ("file", "position", "kind", "rpm", "conditions", *READING_KEYS)
 
 
@@ -44,9 +44,9 @@ def listed_takes(listing: Path, labels: Sequence[str]) -> list[Listed]:
     faults: list[str] = []
     rows = []
     for number, raw in enumerate(_rows(listing), start=1):
-        row = _row(
-            listing, raw, labels, lambda fault, n=number: faults.append(f"take {n}: {fault}")
-        )
+        found: list[str] = []
+        row = _row(listing, raw, labels, found.append)
+        faults += [f"take {number}: {fault}" for fault in found]
         if row is not None:
             rows.append(row)
     if faults:
