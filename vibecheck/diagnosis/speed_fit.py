@@ -1,0 +1,247 @@
+"""The speed of every take of a sweep, fitted together.
+
+One motor drives all takes, so their speeds stand at one common scale to the table's within a per
+cent or two. The sweep finds that scale first; then each take is followed down to its phase. A
+speed that its own lines do not confirm against decoys is not used at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from vibecheck.diagnosis.ready import Ready
+from vibecheck.diagnosis.speed_lines import (
+    PinningLines,
+    anchor_group,
+    comb_scores,
+    pinning_lines,
+)
+from vibecheck.diagnosis.speed_track import (
+    Frames,
+    SpeedTrack,
+    coarse_track,
+    order_significance,
+    refined,
+    sharpened,
+    short_spectra,
+)
+from vibecheck.machine.parts import Machine
+from vibecheck.machine.train import Turning
+
+Floats = NDArray[np.float64]
+
+SCALES = np.exp(np.arange(np.log(0.72), np.log(1.40), 2.5e-4))
+"""Trial scales of true speed over table speed; wide enough for 50 Hz against 60."""
+PLAUSIBLE = 0.07
+"""A scale further from 1 than this is offered to the user as a wrong table or supply."""
+BETWEEN_TAKES = 0.015
+"""How far one take may stand from the sweep's common scale (slip under another load)."""
+SURE = 5.0
+"""Standard deviations over the decoys at which a speed counts as found."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TakeSpeed:
+    """What was found of one take's speed.
+
+    ``tracks`` maps rigid group to its speed through the take, ``errors`` to its relative standard
+    uncertainty; both empty when ``found`` is False. ``turning`` is for the position it was heard
+    at, which may not be the one it was filed under (``filed`` as labelled).
+    """
+
+    turning: Turning | None
+    filed: str | None
+    found: bool
+    sureness: float = 0.0
+    scale: float = 1.0
+    tracks: Mapping[str, SpeedTrack] = field(default_factory=dict)
+    errors: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def misfiled(self) -> bool:
+        """Heard at another lever position than it was filed under."""
+        return self.turning is not None and self.filed not in (None, self.turning.label)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SweepSpeeds:
+    """Speeds of all takes, and the scale they share (1 when the table is right)."""
+
+    takes: tuple[TakeSpeed, ...]
+    scale: float
+    scale_sureness: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Trial:
+    """One take held against one lever position: scores on the common scale grid."""
+
+    turning: Turning
+    lines: PinningLines
+    nominal_hz: float
+    curve: Floats
+
+
+def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> SweepSpeeds:
+    """Fit the speeds of all takes of one sweep.
+
+    Parameters
+    ----------
+    turnings : mapping of lever position label to Turning
+        Every position of the machine; a take may turn out to be any of them.
+    takes : sequence of Ready
+
+    Returns
+    -------
+    SweepSpeeds
+        In the order of ``takes``. Takes without a speed are marked, never guessed.
+    """
+    machine = next(iter(turnings.values())).machine
+    frames = [short_spectra(take.slow, take.slow_hz, machine.supply.mains_hz) for take in takes]
+    trials = [_trials(turnings, take, frame) for take, frame in zip(takes, frames, strict=True)]
+    scale, sureness = _common_scale(takes, trials)
+    fitted = tuple(
+        _fit_take(take, frame, trial, scale)
+        for take, frame, trial in zip(takes, frames, trials, strict=True)
+    )
+    return SweepSpeeds(takes=fitted, scale=scale, scale_sureness=sureness)
+
+
+def _trials(turnings: Mapping[str, Turning], take: Ready, frames: Frames) -> dict[str, _Trial]:
+    found = {}
+    for label, turning in turnings.items():
+        group = anchor_group(turning)
+        if group is None:
+            continue
+        nominal = turning.groups[group].nominal_hz
+        lines = pinning_lines(turning, group, take.top_hz)
+        if nominal is None or not len(lines):
+            continue
+        curve = _curve(frames, lines, nominal)
+        found[label] = _Trial(turning=turning, lines=lines, nominal_hz=nominal, curve=curve)
+    return found
+
+
+def _curve(frames: Frames, lines: PinningLines, nominal_hz: float) -> Floats:
+    """Standardised score of each trial scale, drift within the take allowed for."""
+    scores = comb_scores(frames.significance, frames.step_hz, SCALES * nominal_hz, lines)
+    mean = scores.mean(axis=0)
+    centre = float(np.median(mean))
+    spread = 1.4826 * float(np.median(np.abs(mean - centre))) + 1e-9
+    return (mean - centre) / spread
+
+
+def _peak_near(curve: Floats, width: float) -> Floats:
+    bins = int(2 * width / 2.5e-4) + 1
+    return np.asarray(maximum_filter1d(curve, bins), dtype=float)
+
+
+def _common_scale(
+    takes: Sequence[Ready], trials: Sequence[Mapping[str, _Trial]]
+) -> tuple[float, float]:
+    """Scale at which the filed positions fit best together; 1 with no sureness when none does."""
+    total, count = np.zeros_like(SCALES), 0
+    for take, trial in zip(takes, trials, strict=True):
+        position = take.take.position
+        curves = [trial[position].curve] if position in trial else [t.curve for t in trial.values()]
+        if not curves:
+            continue
+        best = np.max(curves, axis=0)
+        total += np.minimum(_peak_near(best, BETWEEN_TAKES / 2), 40.0)
+        count += 1
+    if not count:
+        return 1.0, 0.0
+    total /= count
+    prior = -0.5 * (np.log(SCALES) / 0.05) ** 2 * (4.0 / (count + 3.0))
+    prior = np.maximum(prior, -2.0)
+    index = int((total + prior).argmax())
+    centre = _plateau_middle(total + prior, index)
+    return float(SCALES[centre]), float(total[index])
+
+
+def _plateau_middle(values: Floats, index: int) -> int:
+    high = values[index] - 1e-6
+    left = right = index
+    while left > 0 and values[left - 1] >= high:
+        left -= 1
+    while right < values.size - 1 and values[right + 1] >= high:
+        right += 1
+    return (left + right) // 2
+
+
+def _fit_take(
+    take: Ready, frames: Frames, trials: Mapping[str, _Trial], scale: float
+) -> TakeSpeed:
+    filed = take.take.position
+    if not trials:
+        return TakeSpeed(turning=None, filed=filed, found=False)
+    near = np.abs(np.log(SCALES / scale)) <= BETWEEN_TAKES + 2.5e-4
+    ranked = sorted(trials, key=lambda label: -float(trials[label].curve[near].max()))
+    shortlist = ranked[:3]
+    if filed in trials and filed not in shortlist:
+        shortlist = [filed, *shortlist[:2]]
+    fits = {label: _follow(take, frames, trials[label], scale) for label in shortlist}
+    best = max(fits, key=lambda label: fits[label].support)
+    if filed in fits and not _clearly_other(fits[filed], fits[best]):
+        best = filed
+    chosen = fits[best]
+    if chosen.sureness < SURE:
+        turning = trials[filed].turning if filed in trials else None
+        return TakeSpeed(turning=turning, filed=filed, found=False, sureness=chosen.sureness)
+    group = trials[best].lines.group
+    return TakeSpeed(
+        turning=trials[best].turning,
+        filed=filed,
+        found=True,
+        sureness=chosen.sureness,
+        scale=chosen.track.mean_hz / trials[best].nominal_hz,
+        tracks={group: chosen.track},
+        errors={group: chosen.error},
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Fit:
+    track: SpeedTrack
+    error: float
+    sureness: float
+    support: float
+
+
+def _clearly_other(filed: _Fit, other: _Fit) -> bool:
+    return other.sureness >= SURE and other.support > filed.support + 6.0
+
+
+def _follow(take: Ready, frames: Frames, trial: _Trial, scale: float) -> _Fit:
+    base = trial.nominal_hz * scale
+    reach = 1.0 + BETWEEN_TAKES + 0.004
+    track, _ = coarse_track(frames, trial.lines, base / reach, base * reach)
+    track, _ = refined(take.slow, take.slow_hz, track, trial.lines, half_width_hz=3.0)
+    track, error = refined(take.slow, take.slow_hz, track, trial.lines, half_width_hz=1.5)
+    track = sharpened(take.slow, take.slow_hz, track, trial.lines)
+    sureness, support = _confirmed(take, track, trial.lines)
+    return _Fit(track=track, error=error, sureness=sureness, support=support)
+
+
+def _confirmed(take: Ready, track: SpeedTrack, lines: PinningLines) -> tuple[float, float]:
+    """Standard deviations by which the lines beat decoys, and their summed excess."""
+    significance = order_significance(take.slow, take.slow_hz, track, float(lines.orders.max()))
+    shifts = np.concatenate([-np.linspace(0.004, 0.06, 120), np.linspace(0.004, 0.06, 120)])
+    at = np.minimum(np.log1p(significance.peaks_at(lines.orders)), 5.0)
+    decoys = np.array(
+        [
+            lines.weights
+            @ np.minimum(np.log1p(significance.peaks_at(lines.orders * (1.0 + shift))), 5.0)
+            for shift in shifts
+        ]
+    )
+    score = float(lines.weights @ at)
+    typical = float(np.median(decoys))
+    spread = float(np.percentile(decoys, 84) - typical) + 1e-6
+    return (score - typical) / spread, score - typical
+
