@@ -19,8 +19,11 @@ from vibecheck.spectra.envelope import EnvelopeSpectrum
 Numbers = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-HIGHEST_LINE = 8.0
-"""No line counts for more than this (-ln of its chance), so that no single line wins."""
+HIGHEST_LINE = 1e4
+"""Significance beyond which a line counts for no more. Lines count by the logarithm, and the
+strongest of a family does not count at all: no single line can win."""
+NOISE_LINE = 0.6
+"""Mean of ln(1 + x) in noise: what a line that cannot be looked at counts for."""
 SIDEBAND_WEIGHT = 0.5
 GRID = 3e-4
 """Relative spacing of trial orders."""
@@ -28,6 +31,8 @@ DECOY_SPAN = 2.0
 """Decoys lie within this factor of the family's order, either way."""
 SURE_LINE = 7.0
 """Lines weaker than this (chance 1 in 1,100) lend no depth."""
+HANN_SKIRTS = 1.5
+"""Power of a line's three bins under a Hann window, over that of the middle one."""
 MAINS_HZ = (100.0, 120.0)
 
 
@@ -74,6 +79,7 @@ class FamilyScore:
 
     family: Family
     statistic: float
+    height: float
     p_value: float
     log10_e: float
     slip: float
@@ -140,7 +146,7 @@ class Field:
                     reach = (2.2 + 0.15 * harmonic) * level.step
                     low, high = level.index(place - reach), level.index(place + reach)
                     if place < level.end:
-                        fresh[low : high + 1] = True
+                        fresh[low : high + 1] |= level.values[low : high + 1] > 3.0
             masked.append(fresh)
         return Field(self.spectra, self.shaft_hz, self.shaft_uncertainty_hz, masked)
 
@@ -149,18 +155,21 @@ class Field:
         rows = []
         for heard, mask in zip(self.spectra, self.masked, strict=True):
             level = heard.significance
-            lines = np.minimum(level.values.astype(np.float64), HIGHEST_LINE + 1.1)
-            lines[mask] = 0.7
+            lines = np.log1p(np.minimum(level.values.astype(np.float64), HIGHEST_LINE))
+            lines[mask] = NOISE_LINE
             near = [_widest(lines, reach) for reach in (1, 2)]
-            total = np.zeros(orders.size)
+            total, most = np.zeros(orders.size), np.zeros(orders.size)
             for harmonic, offset in family.lines():
                 places = np.abs(harmonic * orders + offset) * self.scale(heard)
                 wide = near[1] if harmonic > 3 else near[0]
                 index = np.rint(places / level.step).astype(np.intp)
                 inside = index < lines.size
                 weight = 1.0 if offset == 0 else SIDEBAND_WEIGHT
-                total += weight * np.where(inside, wide[np.minimum(index, lines.size - 1)], 0.0)
-            rows.append(total)
+                heights = wide[np.minimum(index, lines.size - 1)]
+                line = weight * np.where(inside, heights, NOISE_LINE)
+                total += line
+                np.maximum(most, line, out=most)
+            rows.append(total - most)
         return np.array(rows)
 
 
@@ -182,7 +191,10 @@ def score_families(
     ground = Field(spectra, shaft_hz, shaft_uncertainty_hz)
     orders = [family.order for family in families]
     first = [score_family(ground, family, others=orders) for family in families]
-    lead = max(range(len(families)), key=lambda index: first[index].statistic)
+    lead = max(
+        range(len(families)),
+        key=lambda index: first[index].height if families[index].name != "cage" else -np.inf,
+    )
     left = ground.without(first[lead].order_found, spacings=_peeled(families[lead]))
     scores = []
     for index, family in enumerate(families):
@@ -232,6 +244,7 @@ def score_family(
     return FamilyScore(
         family=family,
         statistic=beyond,
+        height=float(height[best]),
         p_value=min(1.0, p_value),
         log10_e=float(np.log10(0.5) - 0.5 * np.log10(max(p_value, 1e-300))),
         slip=order / family.order - 1.0,
@@ -281,9 +294,18 @@ def _depth(ground: Field, order: float, offsets: Sequence[float], *, harmonics: 
                 place = abs(harmonic * order + offset) * ground.scale(heard)
                 index = _best_bin(heard, mask, place)
                 if index is not None and heard.significance.values[index] > SURE_LINE:
-                    total += float(heard.depth.values[index]) ** 2
+                    total += _line_power(heard, mask, index, reach=2 + harmonic // 2)
         deepest = max(deepest, total)
     return float(np.sqrt(deepest))
+
+
+def _line_power(heard: EnvelopeSpectrum, mask: Flags, index: int, *, reach: int) -> float:
+    """Squared depth of a line with its skirts, noise taken off: slip smears lines over bins."""
+    low, high = max(index - reach, 0), index + reach + 1
+    power = heard.depth.values[low:high].astype(np.float64) ** 2
+    floor = power / np.maximum(heard.significance.values[low:high], 1e-9)
+    excess = np.where(mask[low:high], 0.0, power - floor)
+    return float(max(0.0, excess.sum() / HANN_SKIRTS))
 
 
 def _best_bin(heard: EnvelopeSpectrum, mask: Flags, place: float) -> int | None:
@@ -335,13 +357,14 @@ def _rivals(ground: Field, row: int, order: float) -> list[str]:
 
 
 def _peeled(family: Family) -> tuple[float, ...]:
-    return (1.0, 2.0, 3.0, *(each for each in family.sidebands if each not in (1.0, 2.0, 3.0)))
+    whole = (1.0, 2.0, 3.0, 4.0)
+    return (*whole, *(each for each in family.sidebands if each not in whole))
 
 
 def _widest(lines: Numbers, reach: int) -> Numbers:
-    """Largest within ``reach`` bins, less what so many tries gain by luck."""
+    """Largest within ``reach`` bins."""
     out = lines.copy()
     for offset in range(1, reach + 1):
         out[offset:] = np.maximum(out[offset:], lines[:-offset])
         out[:-offset] = np.maximum(out[:-offset], lines[offset:])
-    return np.maximum(out - np.log(2 * reach + 1), 0.0)
+    return out
