@@ -1,0 +1,89 @@
+"""Belts, motor and pumps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecheck.machine.parts import Pump
+from vibecheck.machine.train import BeltAtWork
+from vibecheck.synth.faults import Faults
+from vibecheck.synth.individual import Individual
+from vibecheck.synth.motion import Motion
+from vibecheck.synth.waves import Signal, fraction, noise, read, table, wander
+
+
+def belt_sound(
+    work: BeltAtWork,
+    motion: Motion,
+    individual: Individual,
+    faults: Faults,
+    rng: np.random.Generator,
+) -> Signal:
+    """Multiples of the belt's own turning; a lump or a set shows most at twice, unsteadily."""
+    order = work.order or 0.3
+    stretch = 1 - float(individual.draw(work.belt.name, "creep").uniform(0, 0.008))
+    turns = motion.turns(work.driver) * (order * (1.0 if work.belt.toothed else stretch))
+    seconds = motion.frames / motion.rate_hz
+    draw = individual.draw(work.belt.name, "belt")
+    level = 0.012 * draw.lognormal(0, 0.5, 6) / np.arange(1, 7)
+    for fault in faults.of(work.belt.name, "lumpy or set belt"):
+        shape = np.array([0.5, 1.0, 0.45, 0.3, 0.12, 0.08]) * draw.lognormal(0, 0.2, 6)
+        level = level + 0.3 * fault.strength * shape
+    wave = table(level, draw.uniform(0, 2 * np.pi, 6))
+    unsteady = 1 + 0.35 * wander(rng, seconds, 0.4, motion.frames)
+    out = read(wave, fraction(turns)) * unsteady.astype(np.float32)
+    if work.belt.toothed and work.belt.driver_teeth.value:
+        teeth = work.belt.driver_teeth.value * motion.turns(work.driver)
+        ring = table(0.25 * draw.lognormal(0, 0.4, 4) / np.arange(1, 5), draw.uniform(0, 6, 4))
+        out = out + read(ring, fraction(teeth))
+    slap = np.float32(0.01 * draw.lognormal(0, 0.5))
+    return out + slap * noise(rng, motion.frames) * np.abs(out)
+
+
+def motor_sound(
+    motion: Motion, individual: Individual, faults: Faults, rng: np.random.Generator
+) -> Signal:
+    """Torque ripple at twice the supply with slip sidebands, rotor slots, and the fan.
+
+    The electrical part ends the moment the motor is switched off.
+    """
+    machine = motion.turning.machine
+    first = next(iter(motion.turning.rotors))
+    draw = individual.draw(first, "motor")
+    supply_hz = machine.supply.hz.middle or machine.supply.mains_hz
+    supply = motion.mains_turns * (supply_hz / machine.supply.mains_hz)
+    single = 3.0 if machine.supply.kind == "single-phase" else 1.0
+    twice = 0.05 * single * float(draw.lognormal(0, 0.6))
+    level = twice * np.array([1.0, 0.25, 0.12, 0.06])
+    wave = table(level, draw.uniform(0, 6, 4))
+    poles = machine.motor.poles.value if machine.motor else None
+    pole_pass = (2 * supply - (poles or 4) * motion.turns(first)) if poles else 0.2 * supply
+    beat = 1 + 0.15 * np.cos(2 * np.pi * pole_pass)
+    electric = read(wave, fraction(2 * supply)) * beat.astype(np.float32)
+    slots = int(draw.integers(22, 48))
+    slot_tone = table(np.array([0.03 * float(draw.lognormal(0, 0.5))]), np.zeros(1))
+    electric += read(slot_tone, fraction(slots * motion.turns(first) + 2 * supply))
+    blades = int(draw.integers(5, 12))
+    where = motion.where(first)
+    blade = table(np.array([0.06, 0.03]) * float(draw.lognormal(0, 0.5)), np.zeros(2))
+    fan = read(blade, where * np.float32(blades))
+    fan += np.float32(0.06) * noise(rng, motion.frames)
+    return electric * motion.motor_on + fan * np.float32(min(motion.speed_hz(first) / 24, 2.0))
+
+
+def pump_sound(
+    pump: Pump, motion: Motion, individual: Individual, faults: Faults, rng: np.random.Generator
+) -> Signal | None:
+    """Pulses of a pump's vanes or teeth."""
+    vanes = pump.vanes.value
+    if pump.shaft not in motion.turning.rotors:
+        return None
+    draw = individual.draw(pump.name, "pump")
+    level = 0.03 * draw.lognormal(0, 0.4, 5) / np.arange(1, 6) ** 0.7
+    for fault in faults.of(pump.name, "pump pulsation"):
+        level = level + 0.4 * fault.strength * draw.lognormal(0, 0.3, 5) / np.arange(1, 6)
+    where = motion.where(pump.shaft)
+    uneven = 1 + 0.2 * np.cos(2 * np.pi * where).astype(np.float32)
+    wave = table(level, draw.uniform(0, 6, 5))
+    unsteady = 1 + 0.15 * wander(rng, motion.frames / motion.rate_hz, 1.0, motion.frames)
+    return read(wave, where * np.float32(vanes or 7)) * uneven * unsteady.astype(np.float32)
