@@ -90,7 +90,7 @@ class Gear:
     def label(self) -> str:
         """How a person points at it: "62T on III"."""
         teeth = self.teeth.value
-        return f"{teeth:.0f}T on {self.shaft}" if teeth else f"{self.name} on {self.shaft}"
+        return f"{teeth:.0f}T on {self.shaft}" if teeth else self.name
 
 
 MeshStyle = Literal["fixed", "sliding", "dog clutch"]
@@ -113,6 +113,10 @@ class Mesh:
         For "dog clutch": the gear that idles on its shaft when not clutched.
     ratio : Known
         Driven speed over driver speed when the teeth are not known but the ratio is.
+    worm : bool
+        Worm and wheel: the driver's ``teeth`` are its starts.
+    called : str
+        What a person calls the pair, "22/62 (B2)"; empty for "driver/driven".
     """
 
     driver: str
@@ -122,16 +126,21 @@ class Mesh:
     loose: str = ""
     ratio: Known = UNKNOWN
     worm: bool = False
+    called: str = ""
 
     @property
     def name(self) -> str:
-        """The pair, "driver/driven"."""
-        return f"{self.driver}/{self.driven}"
+        """The pair: what it is called, else "driver/driven"."""
+        return self.called or f"{self.driver}/{self.driven}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belt:
-    """A belt between two shafts: V, flat (slips) or toothed (does not)."""
+    """A belt between two shafts: V, flat (slips) or toothed (does not).
+
+    One belt that is moved between pulley steps is one entry for each step, all of one name, whose
+    ``when`` exclude each other.
+    """
 
     name: str
     driver: str
@@ -252,7 +261,12 @@ class Position:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:
-    """A machine as its owner described it. Checked by whoever builds it (the gear table)."""
+    """A machine as its owner described it. Checked by whoever builds it (the gear table).
+
+    ``groups`` are the levers of the speed chart. ``feed_groups`` are levers that no chart line
+    mentions (tumbler, quick-change box): at rest unless a position names them. ``rides_on`` says
+    which rotor turns on which other one (a cone on the spindle).
+    """
 
     name: str
     description: str = ""
@@ -270,6 +284,8 @@ class Machine:
     feed: FeedTrain = field(default_factory=FeedTrain)
     groups: tuple[LeverGroup, ...] = ()
     positions: tuple[Position, ...] = ()
+    feed_groups: tuple[LeverGroup, ...] = ()
+    rides_on: Mapping[str, str] = field(default_factory=dict)
 
     def gear(self, name: str) -> Gear:
         """The gear of that name; KeyError when there is none."""

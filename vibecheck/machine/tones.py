@@ -27,6 +27,7 @@ Nature = Literal[
     "mains",
     "motor torque",
     "pole pass",
+    "rub",
 ]
 
 
@@ -102,10 +103,31 @@ def tones(turning: Turning) -> tuple[Tone, ...]:
 
 
 def _rotor_tones(turning: Turning) -> list[Tone]:
-    return [
+    turns = [
         Tone(part=r.name, nature="turn", group=r.group, order=r.ratio, rotor=r.name)
         for r in turning.rotors.values()
     ]
+    return [*turns, *_rub_tones(turning)]
+
+
+def _rub_tones(turning: Turning) -> list[Tone]:
+    """What turns on another rotor rubs there at the difference of the two speeds."""
+    found = []
+    for name, carrier in _riders(turning).items():
+        rider, shaft = turning.rotors.get(name), turning.rotors.get(carrier)
+        if rider is None or shaft is None or rider.group != shaft.group:
+            continue
+        sign = -1.0 if rider.reverse == shaft.reverse else 1.0
+        order = abs(rider.ratio + sign * shaft.ratio)
+        if order > 1e-9:
+            found.append(Tone(part=name, nature="rub", group=rider.group, order=order, rotor=name))
+    return found
+
+
+def _riders(turning: Turning) -> dict[str, str]:
+    machine = turning.machine
+    loose = {m.loose for m in machine.meshes if m.loose in turning.rotors}
+    return {**machine.rides_on, **{name: machine.gear(name).shaft for name in sorted(loose)}}
 
 
 def _mesh_tones(turning: Turning) -> list[Tone]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from vibecheck.errors import Fault, GearTableError
-from vibecheck.machine.parts import Belt, Machine, Mesh, Planetary, Position
+from vibecheck.machine.parts import Belt, Machine, Mesh, Planetary, Position, When
 from vibecheck.units import hz
 
 
@@ -109,6 +109,17 @@ _PLATE_RANGE = 0.05
 _CHART_RANGE = 0.12
 
 
+@dataclass(frozen=True, slots=True)
+class Link:
+    """What ties rotor ``b`` to rotor ``a``: its speed over a's, exact, a span, or unknown."""
+
+    a: str
+    b: str
+    ratio: float | tuple[float, float, float] | None
+    reverse: bool
+    name: str
+
+
 class _Builder:
     """Walks from the motor outwards, one link at a time."""
 
@@ -119,12 +130,13 @@ class _Builder:
         self.free = self._free_gears()
 
     def _free_gears(self) -> dict[str, str]:
-        loose = {
-            mesh.loose: mesh.loose
+        clutched = {
+            mesh.loose
             for mesh in self.machine.meshes
-            if mesh.style == "dog clutch" and not self.position.fits(mesh.when)
+            if mesh.style == "dog clutch" and self.position.fits(mesh.when)
         }
-        return {name: rotor for name, rotor in loose.items() if name}
+        loose = {mesh.loose for mesh in self.machine.meshes if mesh.style == "dog clutch"}
+        return {name: name for name in loose - clutched if name}
 
     def carrier(self, gear_name: str) -> str:
         """The rotor that carries a gear here: its shaft, or itself when it idles."""
@@ -136,19 +148,17 @@ class _Builder:
         self.groups[name] = Group(name=name, nominal_hz=nominal, low_hz=low, high_hz=high)
         self.rotors[name] = Rotor(name=name, group=name, ratio=1.0)
 
-    def start_at(self, name: str, source: str, ratio: tuple[float, float] | None) -> None:
-        """A new group driven from ``source`` by something that slips or is not known."""
+    def start_at(self, name: str, source: str, ratio: tuple[float, float, float] | None) -> None:
+        """A new group driven from ``source`` at a ratio (likely, lowest, highest) or unknown."""
         base = self.rotors[source]
         group = self.groups[base.group]
         if ratio is None or group.nominal_hz is None:
             self.start(name, None, None, None)
             return
-        low, high = ratio[0] * base.ratio, ratio[1] * base.ratio
+        likely, low, high = (part * base.ratio for part in ratio)
         assert group.low_hz is not None
         assert group.high_hz is not None
-        self.start(
-            name, group.nominal_hz * sqrt(low * high), group.low_hz * low, group.high_hz * high
-        )
+        self.start(name, group.nominal_hz * likely, group.low_hz * low, group.high_hz * high)
 
     def tie(self, name: str, source: str, ratio: float, reverse: bool) -> None:
         base = self.rotors[source]
@@ -156,59 +166,60 @@ class _Builder:
             name=name, group=base.group, ratio=base.ratio * ratio, reverse=base.reverse ^ reverse
         )
 
-    def links(self) -> list[tuple[str, str, str, float | tuple[float, float] | None, bool]]:
-        """(a, b, kind, b's speed over a's, reverses) for everything that ties two rotors here."""
-        found: list[tuple[str, str, str, float | tuple[float, float] | None, bool]] = []
+    def links(self) -> list[Link]:
+        """Everything that ties two rotors here, what is exact first."""
+        here = self.position.fits
+        found: list[Link] = []
         for mesh in self.machine.meshes:
-            if mesh.style != "sliding" or self.position.fits(mesh.when):
-                if mesh.style == "fixed" and not self.position.fits(mesh.when):
-                    continue
+            if here(mesh.when) or mesh.style == "dog clutch":
                 a, b = self.carrier(mesh.driver), self.carrier(mesh.driven)
-                ratio = mesh_ratio(self.machine, mesh)
-                found.append((a, b, "teeth", ratio, not mesh.worm))
+                ratio = mesh_ratio(self.machine, mesh) or mesh_span(self.machine, mesh)
+                found.append(Link(a, b, ratio, not mesh.worm, mesh.name))
         for belt in self.machine.belts:
-            if self.position.fits(belt.when):
-                kind = "teeth" if belt.toothed else "slip"
-                found.append((belt.driver, belt.driven, kind, belt_ratio(belt), False))
+            if here(belt.when):
+                found.append(Link(belt.driver, belt.driven, belt_speed(belt), False, belt.name))
         for coupling in self.machine.couplings:
-            if self.position.fits(coupling.when):
-                found.append((coupling.driver, coupling.driven, "teeth", 1.0, False))
+            if here(coupling.when):
+                found.append(Link(coupling.driver, coupling.driven, 1.0, False, "direct drive"))
         for stage in self.machine.planetaries:
-            if self.position.fits(stage.when):
-                found.append((stage.input, stage.output, "teeth", planetary_ratio(stage), False))
-        return found
+            if here(stage.when):
+                ratio, reverse = planetary_ratio(stage), planetary_reverses(stage)
+                found.append(Link(stage.input, stage.output, ratio, reverse, stage.name))
+        return sorted(found, key=lambda link: not isinstance(link.ratio, float))
 
     def spread(self) -> None:
-        """Reach every rotor that can be reached, exact ties first."""
+        """Reach every rotor that can be reached, exact ties first, one belt at a time."""
         links = self.links()
-        while True:
-            exact = [k for k in links if k[2] == "teeth" and isinstance(k[3], float)]
-            other = [k for k in links if k not in exact]
-            if not (self._step(exact) or self._step(other, one=True)):
-                return
+        exact = [link for link in links if isinstance(link.ratio, float)]
+        other = [link for link in links if not isinstance(link.ratio, float)]
+        while any(self._cross(link) for link in exact) or any(self._cross(k) for k in other):
+            pass
 
-    def _step(
-        self,
-        links: list[tuple[str, str, str, float | tuple[float, float] | None, bool]],
-        one: bool = False,
-    ) -> bool:
-        moved = False
-        for a, b, _kind, ratio, reverse in links:
-            known_a, known_b = a in self.rotors, b in self.rotors
-            if known_a == known_b:
-                continue
-            source, target = (a, b) if known_a else (b, a)
-            if isinstance(ratio, float):
-                self.tie(target, source, ratio if known_a else 1.0 / ratio, reverse)
-            elif ratio is None:
-                self.start_at(target, source, None)
-            else:
-                span = ratio if known_a else (1.0 / ratio[1], 1.0 / ratio[0])
-                self.start_at(target, source, span)
-            moved = True
-            if one:
-                return True
-        return moved
+    def _cross(self, link: Link) -> bool:
+        """Reach the far end of a link whose near end turns; False when nothing new turns."""
+        known_a, known_b = link.a in self.rotors, link.b in self.rotors
+        if known_a == known_b:
+            return False
+        source, target = (link.a, link.b) if known_a else (link.b, link.a)
+        ratio = link.ratio
+        if isinstance(ratio, float):
+            self.tie(target, source, ratio if known_a else 1.0 / ratio, link.reverse)
+        elif ratio is None or known_a:
+            self.start_at(target, source, ratio)
+        else:
+            self.start_at(target, source, (1 / ratio[0], 1 / ratio[2], 1 / ratio[1]))
+        return True
+
+    def locked(self) -> list[Link]:
+        """Exact links whose two ends turn at another ratio, or the other way round."""
+        return [link for link in self.links() if not self._agrees(link)]
+
+    def _agrees(self, link: Link) -> bool:
+        a, b = self.rotors.get(link.a), self.rotors.get(link.b)
+        if a is None or b is None or a.group != b.group or not isinstance(link.ratio, float):
+            return True
+        same = abs(b.ratio / (a.ratio * link.ratio) - 1.0) < 1e-9
+        return same and (a.reverse ^ b.reverse) == link.reverse
 
 
 def mesh_ratio(machine: Machine, mesh: Mesh) -> float | None:
@@ -223,7 +234,38 @@ def mesh_ratio(machine: Machine, mesh: Mesh) -> float | None:
     driver, driven = machine.gear(mesh.driver).teeth.value, machine.gear(mesh.driven).teeth.value
     if driver and driven:
         return driver / driven
-    return mesh.ratio.value
+    return None
+
+
+_RATIO_ERROR = 0.005
+
+
+def mesh_span(machine: Machine, mesh: Mesh) -> tuple[float, float, float] | None:
+    """Driven over driver speed (likely, lowest, highest) of a pair not counted exactly.
+
+    From ranges of teeth, or from a ratio someone worked out: a decimal is no tooth count, so it
+    is taken to be good to half a per cent.
+    """
+    driver, driven = machine.gear(mesh.driver).teeth, machine.gear(mesh.driven).teeth
+    if driver.low and driver.high and driven.low and driven.high:
+        low, high = driver.low / driven.high, driver.high / driven.low
+    elif mesh.ratio.low and mesh.ratio.high:
+        low = mesh.ratio.low * (1 - _RATIO_ERROR)
+        high = mesh.ratio.high * (1 + _RATIO_ERROR)
+    else:
+        return None
+    return sqrt(low * high), low, high
+
+
+def belt_speed(belt: Belt) -> float | tuple[float, float, float] | None:
+    """Driven over driver speed: exact for toothed belts, else (likely, lowest, highest)."""
+    ratio = belt_ratio(belt)
+    driver, driven = belt.driver_mm.middle, belt.driven_mm.middle
+    if not isinstance(ratio, tuple) or not driver or not driven:
+        return ratio if isinstance(ratio, float) else None
+    low, high = belt.slip.low, belt.slip.high
+    slip = 0.015 if low is None or high is None else (low + high) / 2.0
+    return driver / driven * (1.0 - slip), ratio[0], ratio[1]
 
 
 def belt_ratio(belt: Belt) -> float | tuple[float, float] | None:
@@ -261,6 +303,11 @@ def planetary_ratio(stage: Planetary) -> float | None:
     return abs(weight[stage.input_member] / weight[output_member])
 
 
+def planetary_reverses(stage: Planetary) -> bool:
+    """Whether the output turns against the input: only with the carrier held."""
+    return stage.held == "carrier"
+
+
 def _motor_span(machine: Machine) -> tuple[float | None, float | None, float | None]:
     motor = machine.motor
     if motor is None:
@@ -279,24 +326,30 @@ def _motor_span(machine: Machine) -> tuple[float | None, float | None, float | N
 def turning(machine: Machine, position: Position) -> Turning:
     """What turns at one lever position, and how fast by the table.
 
+    With a lever in neutral what lies beyond it, perhaps the spindle, is not among the rotors.
+
     Raises
     ------
     GearTableError
-        When the power does not reach the spindle although no lever is in neutral.
+        When the power does not reach the spindle although no lever is in neutral, or when two
+        paths through the train would drive one shaft at two speeds.
     """
     walk = _Builder(machine, position)
     first = machine.motor.shaft if machine.motor else (machine.shafts or (machine.spindle,))[0]
     walk.start(first, *_motor_span(machine))
     walk.spread()
     _anchor_to_chart(walk)
-    if machine.spindle not in walk.rotors:
+    _check_free_to_turn(walk)
+    if machine.spindle not in walk.rotors and not levers_in_neutral(machine, position):
         raise GearTableError(
             [
                 Fault(
                     f"positions.{position.label}",
                     f"nothing that turns reaches the spindle '{machine.spindle}'; "
                     f"what turns: {', '.join(walk.rotors)}",
-                    "Check that each lever group has a pair for this setting and that shaft "
+                    "Say what the motor drives: a belt, or [[couplings]] between two shafts."
+                    if len(walk.rotors) == 1
+                    else "Check that each lever group has a pair for this setting and that shaft "
                     "names match.",
                 )
             ],
@@ -313,11 +366,50 @@ def turning(machine: Machine, position: Position) -> Turning:
     )
 
 
+def levers_in_neutral(machine: Machine, position: Position) -> tuple[str, ...]:
+    """Levers of the chart that stand where nothing is selected."""
+    selected = {
+        (group, setting)
+        for when in _conditions(machine)
+        for group, settings in when.items()
+        for setting in settings
+    }
+    return tuple(
+        group.name
+        for group in machine.groups
+        if (group.name, position.levers.get(group.name)) not in selected
+    )
+
+
+def _conditions(machine: Machine) -> list[When]:
+    return [
+        *(mesh.when for mesh in machine.meshes),
+        *(belt.when for belt in machine.belts),
+        *(coupling.when for coupling in machine.couplings),
+        *(stage.when for stage in machine.planetaries),
+    ]
+
+
+def _check_free_to_turn(walk: _Builder) -> None:
+    for link in walk.locked():
+        raise GearTableError(
+            [
+                Fault(
+                    f"positions.{walk.position.label}",
+                    f"the train is locked: {link.name} and another path drive '{link.b}' from "
+                    f"'{link.a}' at two speeds or two ways round",
+                    "Check which pairs are together in this lever position, and their shafts.",
+                )
+            ],
+            walk.machine.name,
+        )
+
+
 def _anchor_to_chart(walk: _Builder) -> None:
-    """Give a group without a speed the one the chart promises the spindle."""
+    """Give a group of unknown or vague speed the one the chart promises the spindle."""
     chart = walk.position.chart_rpm.middle
     spindle = walk.rotors.get(walk.machine.spindle)
-    if chart is None or spindle is None or walk.groups[spindle.group].nominal_hz is not None:
+    if chart is None or spindle is None or not _vague(walk.groups[spindle.group]):
         return
     base = hz(chart) / spindle.ratio
     walk.groups[spindle.group] = Group(
@@ -326,6 +418,12 @@ def _anchor_to_chart(walk: _Builder) -> None:
         low_hz=base * (1 - _CHART_RANGE),
         high_hz=base * (1 + _CHART_RANGE),
     )
+
+
+def _vague(group: Group) -> bool:
+    if group.nominal_hz is None or group.low_hz is None or group.high_hz is None:
+        return True
+    return group.high_hz / group.low_hz > (1 + _CHART_RANGE) / (1 - _CHART_RANGE)
 
 
 def _meshes(walk: _Builder) -> list[MeshAtWork]:

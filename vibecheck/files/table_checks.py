@@ -1,0 +1,159 @@
+"""Faults that concern several entries at once: ratios, shafts, the way to the spindle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from math import pi
+
+from vibecheck.errors import GearTableError
+from vibecheck.files.table_section import Notes, nearest
+from vibecheck.machine.parts import Belt, Machine, Mesh, When
+from vibecheck.machine.train import turning
+
+LARGEST_RATIO = 15.0
+"""Steepest step of one ordinary pair; heads stay between 1/4 and 2 (common practice)."""
+
+
+def check_machine(machine: Machine, notes: Notes) -> None:
+    """Report faults that concern several entries at once, and remarks."""
+    _check_shafts(machine, notes)
+    _check_names(machine, notes)
+    for mesh in machine.meshes:
+        _check_ratio(machine, mesh, notes)
+    for belt in machine.belts:
+        _check_belt(belt, notes)
+    if not notes.faults:
+        _check_trains(machine, notes)
+    _remark_sums(machine, notes)
+    _remark_chart(machine, notes)
+
+
+def _mentions(machine: Machine) -> Iterator[tuple[str, str]]:
+    yield "spindle", machine.spindle
+    for gear in machine.gears:
+        yield f"gears ({gear.name})", gear.shaft
+    for bearing in machine.bearings:
+        yield f"bearings.{bearing.name}.shaft", bearing.shaft
+    for pump in machine.pumps:
+        yield f"pumps.{pump.name}.shaft", pump.shaft
+    for belt in machine.belts:
+        yield from ((f"belts.{belt.name}.between", end) for end in (belt.driver, belt.driven))
+    for rider, carrier in machine.rides_on.items():
+        yield from (("rides_on", name) for name in (rider, carrier))
+
+
+def _check_shafts(machine: Machine, notes: Notes) -> None:
+    known = [*machine.shafts, *([machine.motor.shaft] if machine.motor else [])]
+    reported: set[tuple[str, str]] = set()
+    for key, shaft in _mentions(machine):
+        if shaft not in known and (key, shaft) not in reported:
+            reported.add((key, shaft))
+            notes.fault(key, f'there is no shaft "{shaft}"', nearest(shaft, known))
+    if not machine.positions:
+        notes.fault("levers", "there is no lever position that drives", "Give a lever a pair.")
+
+
+def _check_names(machine: Machine, notes: Notes) -> None:
+    for i, belt in enumerate(machine.belts):
+        for other in machine.belts[:i]:
+            if belt.name == other.name and not _exclude(belt.when, other.when):
+                notes.fault(
+                    f"belts.{belt.name}",
+                    "two belts of one name run at the same time",
+                    "Give each its own name.",
+                )
+
+
+def _exclude(a: When, b: When) -> bool:
+    return any(group in b and not set(a[group]) & set(b[group]) for group in a)
+
+
+def _check_ratio(machine: Machine, mesh: Mesh, notes: Notes) -> None:
+    driver, driven = machine.gear(mesh.driver), machine.gear(mesh.driven)
+    if driver.shaft == driven.shaft:
+        notes.fault(
+            f"pair {mesh.name}",
+            f"both gears sit on shaft {driver.shaft}",
+            "Two gears that mesh sit on two shafts.",
+        )
+    z1, z2 = driver.teeth.value, driven.teeth.value
+    if z1 and z2 and not mesh.worm and not 1 / LARGEST_RATIO <= z1 / z2 <= LARGEST_RATIO:
+        notes.fault(
+            f"pair {mesh.name}",
+            f"{z1:g}/{z2:g} steps the speed {max(z1 / z2, z2 / z1):.0f} times, which no single "
+            "pair does",
+            "Count both gears again, or write worm = true.",
+        )
+
+
+def _check_belt(belt: Belt, notes: Notes) -> None:
+    a, b, length = belt.driver_mm.middle, belt.driven_mm.middle, belt.length_mm.middle
+    if a and b and not 1 / LARGEST_RATIO <= a / b <= LARGEST_RATIO:
+        notes.fault(f"belts.{belt.name}", f"pulleys {a:g}/{b:g} mm cannot be", "Measure again.")
+    if a and b and length and length < pi * (a + b) / 2:
+        notes.fault(
+            f"belts.{belt.name}.length_mm",
+            f"{length:g} mm is too short to go round pulleys of {a:g} and {b:g} mm",
+            f"It must be more than {pi * (a + b) / 2:.0f} mm.",
+        )
+    teeth = [k.value for k in (belt.driver_teeth, belt.driven_teeth, belt.belt_teeth)]
+    if all(teeth) and teeth[2] <= (teeth[0] + teeth[1]) / 2:  # type: ignore[operator]
+        notes.fault(
+            f"belts.{belt.name}.belt_teeth",
+            f"{teeth[2]:g} teeth are too few to go round {teeth[0]:g} and {teeth[1]:g}",
+            "Count the teeth of the belt.",
+        )
+
+
+def _check_trains(machine: Machine, notes: Notes) -> None:
+    """Follow the power at every position; one fault for each reason, with its positions."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for position in machine.positions:
+        try:
+            turning(machine, position)
+        except GearTableError as error:
+            for fault in error.faults:
+                found.setdefault((fault.found, fault.remedy), []).append(position.label)
+    for (what, remedy), labels in found.items():
+        notes.fault(_place(labels, len(machine.positions)), what, remedy)
+
+
+def _place(labels: list[str], all_of_them: int) -> str:
+    if len(labels) == all_of_them:
+        return "every lever position" if all_of_them > 1 else f"lever position {labels[0]}"
+    shown = ", ".join(labels[:3]) + (f" and {len(labels) - 3} more" if len(labels) > 3 else "")
+    return f"lever position {shown}"
+
+
+def _remark_sums(machine: Machine, notes: Notes) -> None:
+    ends = [name for mesh in machine.meshes for name in (mesh.driver, mesh.driven)]
+    shared = {name for name in ends if ends.count(name) > 1}
+    sums: dict[tuple[str, str], dict[str, float]] = {}
+    for mesh in machine.meshes:
+        driver, driven = machine.gear(mesh.driver), machine.gear(mesh.driven)
+        z1, z2 = driver.teeth.value, driven.teeth.value
+        if z1 and z2 and not mesh.worm and not shared & {driver.name, driven.name}:
+            key = (min(driver.shaft, driven.shaft), max(driver.shaft, driven.shaft))
+            sums.setdefault(key, {})[mesh.name] = z1 + z2
+    for (a, b), pairs in sums.items():
+        if len(set(pairs.values())) > 1:
+            each = ", ".join(f"{name} adds to {total:g}" for name, total in pairs.items())
+            notes.remark(
+                f"shafts {a} and {b}: {each}. Pairs on the same two shafts usually have one sum; "
+                "if these were counted twice, all is well."
+            )
+
+
+def _remark_chart(machine: Machine, notes: Notes) -> None:
+    by_rpm: dict[float, list[str]] = {}
+    for position in machine.positions:
+        if position.chart_rpm.value is not None:
+            by_rpm.setdefault(position.chart_rpm.value, []).append(position.label)
+    for rpm, labels in by_rpm.items():
+        if len(labels) > 1:
+            notes.remark(f"the chart promises {rpm:g} rpm at {_and(labels)} alike.")
+
+
+def _and(words: Iterable[str]) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
