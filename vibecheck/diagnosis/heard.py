@@ -1,0 +1,132 @@
+"""One take laid on shaft angle: its band envelopes and its line spectrum, ready to be searched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecheck.diagnosis.ready import Ready
+from vibecheck.diagnosis.speed_fit import TakeSpeed
+from vibecheck.diagnosis.speed_track import SpeedTrack
+from vibecheck.machine.train import Rotor, Turning
+from vibecheck.spectra.envelope import band_envelope, guarded, transformed
+from vibecheck.spectra.whitening import floor_whitened
+
+Floats = NDArray[np.float32]
+
+LOWEST_BAND_HZ = 180.0
+EVEN_OUT_S = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BandEnvelope:
+    """Squared envelope of one band against time, its own loudness evened out (mean about 1)."""
+
+    low_hz: float
+    high_hz: float
+    squared: Floats
+    rate_hz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Heard:
+    """A take whose speed is known.
+
+    ``group`` is the rigid group whose track is known; ``envelopes`` come in half-overlapping
+    octaves, the whole band last.
+    """
+
+    ready: Ready
+    speed: TakeSpeed
+    turning: Turning
+    group: str
+    track: SpeedTrack
+    envelopes: tuple[BandEnvelope, ...]
+
+    @property
+    def label(self) -> str:
+        """Lever position it was heard at."""
+        return self.turning.label
+
+    @property
+    def turns(self) -> float:
+        """Turns of the group's first rotor in the take."""
+        return float(self.track.turns_at(np.array([0.0, self.ready.seconds]))[-1])
+
+    @property
+    def base_hz(self) -> float:
+        """Mean speed of the group's first rotor."""
+        return self.track.mean_hz
+
+    def rotors(self) -> Iterator[Rotor]:
+        """Rotors tied to the track by teeth."""
+        return (r for r in self.turning.rotors.values() if r.group == self.group)
+
+    def rotor_hz(self, name: str) -> float | None:
+        """Mean speed of a rotor, when its group's speed is known."""
+        rotor = self.turning.rotors.get(name)
+        if rotor is None or rotor.group not in self.speed.tracks:
+            return None
+        return self.speed.tracks[rotor.group].mean_hz * rotor.ratio
+
+
+def heard(ready: Ready, speed: TakeSpeed) -> Heard | None:
+    """Lay a take on angle; None when its speed was not found."""
+    if not speed.found or speed.turning is None:
+        return None
+    group, track = next(iter(speed.tracks.items()))
+    return Heard(
+        ready=ready,
+        speed=speed,
+        turning=speed.turning,
+        group=group,
+        track=track,
+        envelopes=tuple(_envelopes(ready)),
+    )
+
+
+def _envelopes(ready: Ready) -> Iterator[BandEnvelope]:
+    whole = floor_whitened(transformed(ready.samples, ready.rate_hz))
+    top_hz = 0.96 * ready.take.recording.top_hz
+    for low_hz, high_hz in octaves(min(LOWEST_BAND_HZ, top_hz / 4), top_hz):
+        made = guarded(band_envelope(whole, low_hz, high_hz), stretch=EVEN_OUT_S)
+        yield BandEnvelope(
+            low_hz=low_hz, high_hz=high_hz, squared=made.squared, rate_hz=made.rate_hz
+        )
+
+
+def octaves(low_hz: float, high_hz: float) -> list[tuple[float, float]]:
+    """Half-overlapping octaves from ``low_hz`` up to ``high_hz``, then the whole.
+
+    >>> [(round(a), round(b)) for a, b in octaves(200, 800)]
+    [(200, 400), (283, 566), (400, 800), (200, 800)]
+    """
+    bands = []
+    edge = low_hz
+    while edge * 2 <= high_hz * 1.02:
+        bands.append((edge, min(2 * edge, high_hz)))
+        edge *= 2**0.5
+    return [*bands, (low_hz, high_hz)]
+
+
+def turn_profiles(envelope: BandEnvelope, track: SpeedTrack, ratio: float, bins: int) -> Floats:
+    """Mean squared envelope in each of ``bins`` parts of every turn of a rotor.
+
+    Returns
+    -------
+    ndarray of float32, shape (turns, bins)
+        Whole turns only.
+    """
+    times = np.arange(envelope.squared.size + 1) / envelope.rate_hz
+    angle = track.turns_at(times) * ratio
+    running = np.concatenate([[0.0], np.cumsum(envelope.squared, dtype=np.float64)])
+    turns = int(angle[-1])
+    if turns < 1:
+        return np.zeros((0, bins), dtype=np.float32)
+    edges = np.arange(turns * bins + 1) / bins
+    sums = np.diff(np.interp(edges, angle, running))
+    spent = np.diff(np.interp(edges, angle, times)) * envelope.rate_hz
+    return (sums / np.maximum(spent, 1e-9)).reshape(turns, bins).astype(np.float32)

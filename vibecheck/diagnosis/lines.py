@@ -1,0 +1,204 @@
+"""Lines of the sound itself against shaft angle: meshes with their sidebands, once-a-turn tones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.diagnosis.speed_track import by_angle
+from vibecheck.machine.train import MeshAtWork
+
+Numbers = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LineSpectrum:
+    """Power of the sound at every order of the track, and its local floor.
+
+    ``power[i]`` is the mean square of a tone at ``i / turns`` orders; ``floor`` is what noise alone
+    averages there.
+    """
+
+    power: Numbers
+    floor: Numbers
+    turns: float
+    base_hz: float
+
+    @property
+    def top_order(self) -> float:
+        """Highest order held."""
+        return float((self.power.size - 2) / self.turns)
+
+    def index(self, order: float) -> int:
+        """Strongest of the three bins about an order."""
+        middle = round(order * self.turns)
+        if not 1 <= middle < self.power.size - 1:
+            return 0
+        return middle - 1 + int(np.argmax(self.power[middle - 1 : middle + 2]))
+
+    def tone(self, order: float) -> tuple[float, float]:
+        """(mean square above the floor, power over floor) of the line at an order; 0, 0 outside."""
+        k = self.index(order)
+        if k == 0:
+            return 0.0, 0.0
+        level = float(self.floor[k])
+        return max(0.0, float(self.power[k]) - level), float(self.power[k] / max(level, 1e-30))
+
+
+def line_spectrum(take: Heard) -> LineSpectrum:
+    """Spectrum of a take on the angle of its track, one transform, Hann."""
+    ready = take.ready
+    top_order = ready.top_hz / take.base_hz
+    per_turn = int(np.ceil(2.2 * top_order)) + 2
+    oversampled = max(per_turn, int(ready.slow_hz / take.base_hz))
+    angle = by_angle(ready.slow, ready.slow_hz, take.track, oversampled)
+    taper = np.hanning(angle.size).astype(np.float32)
+    size = scipy.fft.next_fast_len(angle.size, real=True)
+    lines = scipy.fft.rfft(angle * taper, n=size)
+    power = 2.0 * np.abs(lines).astype(np.float64) ** 2 / float(taper.sum(dtype=np.float64)) ** 2
+    turns = size / oversampled
+    power = power[: min(power.size, int(top_order * turns) + 2)]
+    return LineSpectrum(power=power, floor=_floor(power), turns=turns, base_hz=take.base_hz)
+
+
+def _floor(power: Numbers) -> Numbers:
+    """Running median in blocks that widen with order, scaled to the mean of noise."""
+    edges = [1]
+    while edges[-1] < power.size:
+        edges.append(int(edges[-1] + max(16, min(200, edges[-1] * 0.06))))
+    edges[-1] = power.size
+    centre, level = [], []
+    for low, high in zip(edges[:-1], edges[1:], strict=True):
+        if high > low:
+            centre.append((low + high) / 2)
+            level.append(float(np.quantile(power[low:high], 0.4)) / 0.51)
+    smooth = median_filter(np.array(level), size=5, mode="nearest")
+    logged = np.interp(np.arange(power.size), centre, np.log(np.maximum(smooth, 1e-30)))
+    return np.asarray(np.exp(logged))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeshLines:
+    """One working pair in one take.
+
+    ``level_db`` is the mesh's power over its first harmonics, in decibels of the unit's square;
+    ``swell`` maps rotor to the share of its sidebands: (sideband power / mesh power) ** 0.5, about
+    half the depth of modulation on each side; ``clear`` says whether the mesh stands above the
+    floor at all.
+    """
+
+    pair: str
+    level_db: float
+    swell: dict[str, float]
+    clear: bool
+
+
+def mesh_lines(
+    take: Heard, spectrum: LineSpectrum, mesh: MeshAtWork, *, harmonics: int = 4
+) -> MeshLines | None:
+    """Level and sidebands of one pair; None when its rate is not known."""
+    if mesh.order is None or mesh.group != take.group:
+        return None
+    rotors = {name: take.turning.rotors[name].ratio for name in (mesh.driver, mesh.driven)}
+    elsewhere = [m.order for m in take.turning.meshes if m.order and m is not mesh]
+    total, heard = 0.0, 0
+    sides = {name: 0.0 for name in rotors}
+    for harmonic in range(1, harmonics + 1):
+        centre = harmonic * mesh.order
+        power, over = spectrum.tone(centre)
+        if over < 10.0:
+            continue
+        heard += 1
+        total += power
+        for name, ratio in rotors.items():
+            pair = [
+                spectrum.tone(centre + way * ratio)[0]
+                for way in (-1.0, 1.0)
+                if not _taken(centre + way * ratio, elsewhere, spectrum)
+            ]
+            if pair:
+                sides[name] += float(np.mean(pair))
+    if not heard:
+        return MeshLines(pair=mesh.name, level_db=-200.0, swell={}, clear=False)
+    return MeshLines(
+        pair=mesh.name,
+        level_db=float(10 * np.log10(total + 1e-30)),
+        swell={name: float(np.sqrt(side / total)) for name, side in sides.items()},
+        clear=True,
+    )
+
+
+def _taken(order: float, others: Iterable[float], spectrum: LineSpectrum) -> bool:
+    """Whether a harmonic of another mesh falls on this line."""
+    reach = 2.5 / spectrum.turns
+    return any(abs(order - max(1, round(order / other)) * other) < reach for other in others)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TurnLines:
+    """Once-a-turn tones of one rotor in one take.
+
+    ``once_db`` and ``twice_db`` are levels of 1x and 2x; ``over_floor`` the power of 1x over its
+    floor; ``share`` its share of all power below ``top``; ``halves`` the mean log significance of
+    the half orders; ``many`` that of whole orders 3 to 10.
+    """
+
+    rotor: str
+    hz: float
+    once_db: float
+    twice_db: float
+    over_floor: float
+    share: float
+    halves: float
+    many: float
+
+
+def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
+    """Measure the whole and half multiples of one rotor."""
+    ratio = take.turning.rotors[rotor].ratio
+    once, over = spectrum.tone(ratio)
+    twice, _ = spectrum.tone(2 * ratio)
+    low = int(0.4 * ratio * spectrum.turns)
+    high = min(spectrum.power.size, int(40.0 * ratio * spectrum.turns))
+    band = float(spectrum.power[max(1, low) : max(high, low + 2)].sum()) / 1.5
+    busy = _busy_orders(take, rotor)
+
+    def mean_log(orders: list[float]) -> float:
+        free = [o for o in orders if not _near_any(o, busy, 2.0 / spectrum.turns)]
+        values = [np.log1p(min(spectrum.tone(o)[1], 1e3)) for o in free if o < spectrum.top_order]
+        return float(np.mean(values)) if values else 0.0
+
+    return TurnLines(
+        rotor=rotor,
+        hz=ratio * spectrum.base_hz,
+        once_db=float(10 * np.log10(once + 1e-30)),
+        twice_db=float(10 * np.log10(twice + 1e-30)),
+        over_floor=over,
+        share=once / max(band, 1e-30),
+        halves=mean_log([(k + 0.5) * ratio for k in range(0, 8)]),
+        many=mean_log([k * ratio for k in range(3, 11)]),
+    )
+
+
+def _busy_orders(take: Heard, rotor: str) -> Numbers:
+    """Orders where something else than this rotor has lines."""
+    own = take.turning.rotors[rotor].ratio
+    orders: list[float] = []
+    for other in take.rotors():
+        if abs(other.ratio / own - 1) > 1e-6:
+            orders += [k * other.ratio for k in range(1, 9)]
+    for mesh in take.turning.meshes:
+        if mesh.order is not None and mesh.group == take.group:
+            orders += [k * mesh.order for k in (1, 2)]
+    hum = take.turning.machine.supply.mains_hz / take.base_hz
+    return np.array(orders + [k * hum for k in range(1, 9)])
+
+
+def _near_any(order: float, busy: Numbers, reach: float) -> bool:
+    return bool(busy.size and np.min(np.abs(busy - order)) < reach)

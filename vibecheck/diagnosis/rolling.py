@@ -1,0 +1,254 @@
+"""Bearings over a whole sweep: families scored in every take, added up at a common slip.
+
+In each take every trial order gets the decimal logarithm of its surprise among decoys of that
+take. The sum over takes is again judged against decoys: orders at which nothing turns would have
+to be lucky in every take at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from vibecheck.diagnosis.families import Family, bearing_families
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.diagnosis.matching import Field
+from vibecheck.machine.bearings import orders_of
+from vibecheck.machine.parts import Bearing
+from vibecheck.spectra.envelope import Envelope, EnvelopeSpectrum, envelope_spectrum
+
+Numbers = NDArray[np.float64]
+
+STEP = 3e-4
+SPAN = 1.35
+MOST_PER_TAKE = 4.0
+SLIP_SCATTER = 1e-3
+"""How far the slip may differ from take to take."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RollingScore:
+    """One bearing element over the sweep.
+
+    Attributes
+    ----------
+    log10_chance : float
+        Chance that a decoy does as well over all takes; decimal logarithm.
+    order : float
+        Order of its own shaft at which it was found.
+    slip : float
+        That order over the computed one, less 1.
+    surprise : ndarray, shape (takes,)
+        Decimal surprise of each take at that order; nan where the shaft's speed is not known.
+    depth : ndarray, shape (takes,)
+        Depth of modulation.
+    height : float
+        Sum of the surprises.
+    """
+
+    bearing: str
+    shaft: str
+    family: Family
+    log10_chance: float
+    order: float
+    slip: float
+    surprise: Numbers
+    depth: Numbers
+    height: float
+
+
+def rolling_fields(
+    takes: Sequence[Heard], bearings: Sequence[Bearing]
+) -> list[dict[str, Field]]:
+    """Envelope spectra on order axes, one field per take and shaft that carries a bearing."""
+    found = []
+    for take in takes:
+        shafts = {b.shaft for b in bearings if b.shaft in take.turning.rotors}
+        ratios = {
+            shaft: take.turning.rotors[shaft].ratio
+            for shaft in shafts
+            if take.turning.rotors[shaft].group == take.group
+        }
+        if not ratios:
+            found.append({})
+            continue
+        top = 48.0 * max(ratios.values())
+        spectra = envelope_orders(take, top)
+        fields = {}
+        for shaft, ratio in ratios.items():
+            masks = [_turning_lines(take, level) for level in spectra]
+            scaled = [_on_shaft(level, ratio) for level in spectra]
+            fields[shaft] = Field(scaled, ratio * take.base_hz, 0.0, masks)
+        found.append(fields)
+    return found
+
+
+def envelope_orders(take: Heard, top_order: float) -> list[EnvelopeSpectrum]:
+    """Envelope spectra of the whole band and every other octave, against the track's angle."""
+    bands = [*take.envelopes[-2::-2][::-1], take.envelopes[-1]]
+    spectra = []
+    for band in bands:
+        top = min(top_order, 0.45 * band.rate_hz / take.base_hz)
+        times = np.arange(band.squared.size) / band.rate_hz
+        angle = take.track.turns_at(times)
+        per_turn = 2.0 ** np.ceil(np.log2(2.5 * top))
+        even = np.arange(int(angle[-1] * per_turn)) / per_turn
+        running = np.cumsum(band.squared, dtype=np.float64)
+        edges = np.append(even, even[-1] + 1 / per_turn) - 0.5 / per_turn
+        sums = np.diff(np.interp(edges, angle, running))
+        spent = np.maximum(np.diff(np.interp(edges, angle, times)) * band.rate_hz, 1e-6)
+        made = Envelope(squared=(sums / spent).astype(np.float32), rate_hz=per_turn, axis="order")
+        spectra.append(envelope_spectrum(made, top=top, low=band.low_hz, high=band.high_hz))
+    return spectra
+
+
+def _on_shaft(level: EnvelopeSpectrum, ratio: float) -> EnvelopeSpectrum:
+    """The same spectrum counted in turns of another shaft."""
+    from dataclasses import replace
+
+    def counted(spectrum):  # type: ignore[no-untyped-def]
+        return replace(
+            spectrum, step=spectrum.step / ratio, start=0.0, resolution=spectrum.resolution / ratio
+        )
+
+    return replace(level, significance=counted(level.significance), depth=counted(level.depth))
+
+
+def _turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
+    """Bins where something tied to the train turns: never a bearing's."""
+    step, bins = level.significance.step, len(level.significance)
+    mask = np.zeros(bins, dtype=bool)
+    mask[: max(3, int(0.3 / (take.base_hz * step)))] = True
+    orders: list[float] = []
+    for rotor in take.rotors():
+        many = 40 if rotor.ratio > 0.5 else 12
+        orders += [k * rotor.ratio for k in range(1, many + 1)]
+    for mesh in take.turning.meshes:
+        if mesh.group == take.group and mesh.order is not None:
+            pair = [take.turning.rotors[n].ratio for n in (mesh.driver, mesh.driven)]
+            for k in (1, 2, 3):
+                orders += [k * mesh.order + j * r for r in pair for j in (-2, -1, 0, 1, 2)]
+    places = np.rint(np.array(orders) / step).astype(int)
+    for offset in (-1, 0, 1):
+        here = places + offset
+        mask[here[(here >= 0) & (here < bins)]] = True
+    for hum in np.arange(1, 8) * 2 * take.turning.machine.supply.mains_hz:
+        near = np.abs(level.significance.frequencies * take.base_hz - hum) < 0.4
+        mask |= near
+    return mask
+
+
+def score_rolling(
+    takes: Sequence[Heard],
+    bearings: Sequence[Bearing],
+    fields: Sequence[Mapping[str, Field]],
+) -> list[RollingScore]:
+    """Every element of every bearing with known numbers, judged over the sweep."""
+    found = []
+    for bearing in bearings:
+        orders = orders_of(bearing)
+        if orders is None:
+            continue
+        families = bearing_families(
+            elements=orders.elements or round(orders.outer + orders.inner),
+            orders={e: o for e, o in orders.items()},
+            part=bearing.name,
+        )
+        every = [f.order for f in families]
+        for family in families:
+            score = _over_sweep(bearing, family, every, fields)
+            if score is not None:
+                found.append(score)
+    return found
+
+
+def _over_sweep(
+    bearing: Bearing,
+    family: Family,
+    others: Sequence[float],
+    fields: Sequence[Mapping[str, Field]],
+) -> RollingScore | None:
+    trial = family.order * np.exp(np.arange(-np.log(SPAN), np.log(SPAN), STEP))
+    inside = (trial >= family.lowest_order) & (trial <= family.highest_order)
+    free = free_places(trial, others)
+    surprises = [
+        surprise(field[bearing.shaft], family, trial, free) if bearing.shaft in field else None
+        for field in fields
+    ]
+    known = [s for s in surprises if s is not None]
+    if not known:
+        return None
+    reach = 2 * int(SLIP_SCATTER / STEP) + 1
+    total = np.sum([maximum_filter1d(np.minimum(s, MOST_PER_TAKE), reach) for s in known], axis=0)
+    best = int(np.argmax(np.where(inside, total, -1.0)))
+    log10_chance = tail_chance(total, best, free, places=max(1.0, inside.sum() / reach))
+    order = float(trial[best])
+    near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
+    at = np.array([np.nan if s is None else float(s[near].max()) for s in surprises])
+    depth = np.array(
+        [
+            np.nan if s is None else _depth(field[bearing.shaft], order)
+            for s, field in zip(surprises, fields, strict=True)
+        ]
+    )
+    return RollingScore(
+        bearing=bearing.name,
+        shaft=bearing.shaft,
+        family=family,
+        log10_chance=log10_chance,
+        order=order,
+        slip=order / family.order - 1.0,
+        surprise=at,
+        depth=depth,
+        height=float(total[best]),
+    )
+
+
+def free_places(trial: Numbers, others: Sequence[float]) -> NDArray[np.bool_]:
+    """Trial orders at which no known element, nor a simple ratio of one, is due."""
+    free = np.abs(trial - np.rint(trial)) > 0.015
+    for centre in others:
+        for ratio in (0.5, 1.0, 2.0):
+            free &= np.abs(trial / (centre * ratio) - 1.0) > 0.033
+    return free if free.sum() > 200 else np.abs(trial - np.rint(trial)) > 0.015
+
+
+def surprise(field: Field, family: Family, trial: Numbers, free: NDArray[np.bool_]) -> Numbers:
+    """Decimal surprise of every trial order among the decoys of one take."""
+    own = field.scores(family, trial)
+    middle = np.median(own[:, free], axis=1)
+    spread = np.median(np.abs(own[:, free] - middle[:, None]), axis=1) + 0.5
+    height = ((own - middle[:, None]) / spread[:, None]).max(axis=0)
+    threshold = float(np.quantile(height[free], 0.9))
+    beyond = height[free & (height > threshold)] - threshold
+    tail = float(beyond.mean()) + 1e-9 if beyond.size else 1.0
+    return np.maximum(0.0, 1.0 + (height - threshold) / (tail * np.log(10.0)))
+
+
+def tail_chance(total: Numbers, best: int, free: NDArray[np.bool_], *, places: float) -> float:
+    """Decimal logarithm of the chance that decoys reach ``total[best]``, places counted."""
+    decoys = total[free]
+    threshold = float(np.quantile(decoys, 0.9))
+    beyond = decoys[decoys > threshold] - threshold
+    tail = float(beyond.mean()) + 1e-9 if beyond.size else 1.0
+    log10_point = -1.0 - max(0.0, float(total[best]) - threshold) / (tail * np.log(10.0))
+    return min(0.0, log10_point + float(np.log10(places)))
+
+
+def _depth(field: Field, order: float) -> float:
+    deepest = 0.0
+    for level, mask in zip(field.spectra, field.masked, strict=True):
+        total = 0.0
+        for harmonic in (1, 2, 3):
+            middle = round(harmonic * order / level.depth.step)
+            part = slice(max(0, middle - 1), middle + 2)
+            values = np.where(mask[part], 0.0, level.depth.values[part])
+            strong = level.significance.values[part] > 6.0
+            if values.size and strong.any():
+                total += float((values * strong).max()) ** 2
+        deepest = max(deepest, total)
+    return float(np.sqrt(deepest))
