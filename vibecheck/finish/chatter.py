@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from vibecheck import units
+from vibecheck.finish.readings import Reading as Indicated
 from vibecheck.finish.tap import Mode
 
 Kind = Literal["self-excited", "forced", "cannot tell"]
@@ -64,26 +66,7 @@ class Listening:
     @property
     def turning(self) -> dict[str, float]:
         """Name -> turns a second, the spindle among them."""
-        from vibecheck import units
-
         return {"spindle": units.hz(self.rpm), **dict(self.shafts)}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Play:
-    """An indicator reading: how far something moved when it was levered.
-
-    ``usual_mm`` is what a sound machine shows (common practice, from memory).
-    """
-
-    place: str
-    moved_mm: float
-    usual_mm: float
-
-
-USUAL_PLAY_MM = {"spindle": 0.02, "cross slide": 0.02, "compound": 0.03, "carriage": 0.03,
-                 "tailstock": 0.02, "tool": 0.01}  # fmt: skip
-"""What an indicator shows on a sound machine under a firm push (common practice, from memory)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +127,7 @@ def decide(
     mains_hz: float | None = None,
     near_hz: float | None = None,
     tapped: bool = False,
-    play: Sequence[Play] = (),
+    indicated: Sequence[Indicated] = (),
 ) -> ChatterVerdict:
     """Weigh the signs.
 
@@ -158,8 +141,8 @@ def decide(
         From a tap take; ``tapped`` is also True when a tap was made and nothing was found.
     near_hz : float or None
         Look for the line within 15 % of this; otherwise the strongest is taken.
-    play : sequence of Play
-        Indicator readings.
+    indicated : sequence of Reading
+        Indicator readings from the job.
     """
     from vibecheck.finish.chatter_words import next_tests, reasons
 
@@ -179,7 +162,7 @@ def decide(
         hz=tuple(line.hz for _, line in pairs),
         signs=signs,
         reasons=reasons(signs, pairs) if pairs else ("no line stands out while cutting",),
-        next_tests=next_tests(kind, signs, play),
+        next_tests=next_tests(kind, signs, indicated),
     )
 
 

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from vibecheck.units import inch
+
 if TYPE_CHECKING:
-    from vibecheck.finish.chatter import Kind, Pair, Play, Signs
+    from vibecheck.finish.chatter import Kind, Pair, Signs
+    from vibecheck.finish.readings import Reading as Indicated
 
 
 def reasons(signs: Signs, pairs: Sequence[Pair]) -> tuple[str, ...]:
@@ -45,9 +48,14 @@ def reasons(signs: Signs, pairs: Sequence[Pair]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def next_tests(kind: Kind, signs: Signs, play: Sequence[Play]) -> tuple[str, ...]:
+def next_tests(kind: Kind, signs: Signs, indicated: Sequence[Indicated]) -> tuple[str, ...]:
     """What to do next, cheapest first, with the indicator readings taken into account."""
-    found: list[str] = []
+    found = [
+        f"the {r.kind} reading at {r.place} ({inches_and_mm(r.value_mm)}) already makes that "
+        "the suspect: put it right first"
+        for r in indicated
+        if r.suspicion == "suspect"
+    ]
     if signs.in_air is None:
         found.append("record the same lever position in air, no cut, to see whether the line stays")
     if signs.stays is None:
@@ -57,25 +65,25 @@ def next_tests(kind: Kind, signs: Signs, play: Sequence[Play]) -> tuple[str, ...
             "machine stopped and locked out: tap the tool holder, then the bar, with a soft "
             "mallet and record the ring"
         )
-    loose = [p for p in play if p.moved_mm > p.usual_mm]
-    found += [
-        f"the {p.place} moved {p.moved_mm:.3f} mm on the indicator, more than the usual "
-        f"{p.usual_mm:.3f} mm: put that right first"
-        for p in sorted(loose, key=lambda item: -item.moved_mm / item.usual_mm)
-    ]
     if kind == "self-excited":
-        found += _structure(play)
+        found += _structure(indicated)
     if kind == "forced":
         found.append("look for the source in the sweep of idle takes, not in tool or slides")
     return tuple(found)
 
 
-def _structure(play: Sequence[Play]) -> list[str]:
-    sound = {p.place for p in play if p.moved_mm <= p.usual_mm}
+def inches_and_mm(value_mm: float) -> str:
+    """A small length in both systems."""
+    return f"{value_mm:.3f} mm, {inch(value_mm):.4f} in"
+
+
+def _structure(indicated: Sequence[Indicated]) -> list[str]:
+    """Where a chattering structure is loose, those cleared by the indicator left out."""
+    cleared = {r.kind for r in indicated if r.suspicion == "not the suspect"}
     checks = [
-        ("tool", "shorten the tool's overhang and tap again: the line must move with it"),
-        ("cross slide", "snug the cross-slide and compound gibs; lock what does not move"),
+        ("overhang", "shorten the tool's overhang and tap again: the line must move with it"),
+        ("slide lift", "snug the cross-slide and compound gibs; lock what does not move"),
         ("tailstock", "support the bar: tailstock or steady, quill short and locked"),
-        ("spindle", "lever the spindle nose with an indicator on it"),
+        ("spindle lift", "lever the spindle nose with an indicator on it, spindle locked out"),
     ]
-    return [text for place, text in checks if place not in sound]
+    return [text for kind, text in checks if kind not in cleared]
