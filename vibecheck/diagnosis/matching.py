@@ -65,8 +65,9 @@ class FamilyScore:
         Found order over stated order, less one.
     order_found : float
     depth : float
-        Root sum of squares of the first four harmonics' depths in the envelope of the band where
-        they are deepest: 0.1 is barely there, 1 means blows that rule the band.
+        Root sum of squares of the first four harmonics' depths in the envelope, between that of
+        the whole range and of the band where it is deepest: 0.1 is barely there, 1 means blows
+        that rule what is heard.
     sideband_depth : float
         The same of the first and second shaft-rate sidebands of the first three harmonics.
     low, high : float
@@ -284,19 +285,28 @@ def _independent(ground: Field, family: Family) -> float:
 
 
 def _depth(ground: Field, order: float, offsets: Sequence[float], *, harmonics: int) -> float:
-    deepest = 0.0
-    for heard, mask in zip(ground.spectra, ground.masked, strict=True):
-        if heard.form != "squared":
-            continue
-        total = 0.0
-        for harmonic in range(1, harmonics + 1):
-            for offset in offsets:
-                place = abs(harmonic * order + offset) * ground.scale(heard)
-                index = _best_bin(heard, mask, place)
-                if index is not None and heard.significance.values[index] > SURE_LINE:
-                    total += _line_power(heard, mask, index, reach=2 + harmonic // 2)
-        deepest = max(deepest, total)
-    return float(np.sqrt(deepest))
+    """Between the depth in the whole range and in the band where it is deepest (geometric mean).
+
+    Blows ring in many bands; a ripple of one tone is deep in one narrow band only.
+    """
+    places = [
+        harmonic * order + offset for harmonic in range(1, harmonics + 1) for offset in offsets
+    ]
+    depths = [
+        _depth_in(heard, mask, [abs(place) * ground.scale(heard) for place in places])
+        for heard, mask in zip(ground.spectra, ground.masked, strict=True)
+        if heard.form == "squared"
+    ]
+    return float(np.sqrt(depths[0] * max(depths))) if depths else 0.0
+
+
+def _depth_in(heard: EnvelopeSpectrum, mask: Flags, places: Sequence[float]) -> float:
+    total = 0.0
+    for number, place in enumerate(places):
+        index = _best_bin(heard, mask, place)
+        if index is not None and heard.significance.values[index] > SURE_LINE:
+            total += _line_power(heard, mask, index, reach=2 + number // 4)
+    return float(np.sqrt(total))
 
 
 def _line_power(heard: EnvelopeSpectrum, mask: Flags, index: int, *, reach: int) -> float:
@@ -348,17 +358,25 @@ def _rivals(ground: Field, row: int, order: float) -> list[str]:
     """Whole shaft multiples this take is too short to tell from the family."""
     heard = ground.spectra[row]
     nearest = round(order)
-    apart = abs(order - nearest) * ground.scale(heard)
+    mask = ground.masked[row]
+    seen = 1
+    for harmonic in range(2, 7):
+        index = _best_bin(heard, mask, harmonic * order * ground.scale(heard))
+        if index is not None and heard.significance.values[index] > SURE_LINE:
+            seen = harmonic
+    apart = seen * abs(order - nearest) * ground.scale(heard)
     if nearest < 1 or apart > 3.0 * heard.significance.step:
         return []
-    seconds = seconds_to_separate(order, nearest, ground.shaft_hz)
+    seconds = seconds_to_separate(seen * order, seen * nearest, ground.shaft_hz)
     longer = "no length would do" if not np.isfinite(seconds) else f"{seconds:.0f} s would do"
     return [f"{nearest} times shaft speed lies within the resolution of this take; {longer}"]
 
 
 def _peeled(family: Family) -> tuple[float, ...]:
     whole = (1.0, 2.0, 3.0, 4.0)
-    return (*whole, *(each for each in family.sidebands if each not in whole))
+    cage = family.order / family.elements if family.name == "outer" and family.elements else 0.0
+    turns = (cage, 2 * cage, 3 * cage) if cage else ()
+    return (*whole, *turns, *(each for each in family.sidebands if each not in whole))
 
 
 def _widest(lines: Numbers, reach: int) -> Numbers:

@@ -113,6 +113,30 @@ def speed_from_comb(
     return best
 
 
+def speed_unaided(
+    transform: Transform, *, low_hz: float = 3.0, high_hz: float = 120.0
+) -> SpeedFound:
+    """A running speed with nothing to go by: the most surprising comb of all.
+
+    Every tenth of the range pays for the others having been tried; a comb whose odd multiples are
+    missing is taken for half of a slower one and passed over.
+    """
+    span = 0.1
+    centres = np.exp(np.arange(np.log(low_hz * 1.1), np.log(high_hz), 2 * span * 0.95))
+    sets = comb_lines(transform, top_hz=(HARMONICS + 2) * high_hz)
+    found = [comb_speed(sets, nominal_hz=float(c), search=span) for c in centres]
+    best = min(found, key=lambda one: one.chance / max(len(one.lines), 1))
+    chance = min(1.0, best.chance * len(found))
+    if chance > 1e-3:
+        return SpeedFound(
+            hz=0.0,
+            uncertainty_hz=0.0,
+            chance=chance,
+            reason="no comb of whole multiples stands out anywhere",
+        )
+    return best
+
+
 def comb_lines(transform: Transform, *, top_hz: float) -> list[_Lines]:
     """Lines of the plain spectrum and of the whole band's envelope, up to ``top_hz``."""
     keep = min(transform.lines.size, int(top_hz / transform.step) + 2)

@@ -1,0 +1,262 @@
+"""One recording, one bearing: what repeats in it, and what that says about each part.
+
+The single take is the weakest of witnesses: it cannot see a line follow the levers. So a race is
+named only when its family stands out from what chance families reach in the same recording *and*
+its blows are deep enough to matter. Sound bearings also pass their balls audibly; that is shallow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibecheck.diagnosis.families import Family
+from vibecheck.diagnosis.findings import Verdict, verdict_for
+from vibecheck.diagnosis.matching import FamilyScore, score_families
+from vibecheck.diagnosis.shaft_lines import ShaftLines, shaft_lines
+from vibecheck.spectra.bands import envelope_spectra
+from vibecheck.spectra.envelope import Transform, transformed
+from vibecheck.spectra.spectrum import Floats
+from vibecheck.spectra.speed import SpeedFound, speed_from_comb, speed_unaided
+
+EVEN_DEPTH = 0.45
+"""Depth at which a family is as likely a fault as not. Sound bearings on measured machines stay
+below about 0.3 in most records and 0.6 in all; faults are mostly above 0.9."""
+DEPTH_SLOPE = 5.0
+EVEN_LOG10_P = 3.0
+"""Tens of surprise at which a family is as likely there as not."""
+TURNING_LOAD = 1.5
+"""An outer race whose shaft-rate sidebands outweigh the race's own lines by this much is being
+loaded once a turn: a turning load (unbalance) explains it without a flaw."""
+FEWEST_TURNS = 20.0
+CONTRADICTION = 0.01
+TOP_ORDER = 36.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ElementFinding:
+    """What a take says about one element of the bearing."""
+
+    name: str
+    part: str
+    probability: float
+    verdict: Verdict
+    score: FamilyScore
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OneTake:
+    """What one take says.
+
+    Attributes
+    ----------
+    shaft_hz : float
+        The speed used: found, or the stated one where none was found.
+    speed : SpeedFound
+    contradiction : str
+        Empty, or in words how the stated speed disagrees with the recording.
+    elements : tuple of ElementFinding
+        In the order of the families given.
+    posterior : mapping of str to float
+        Over "healthy", the elements, "imbalance", "looseness"; sums to 1.
+    shaft : ShaftLines
+    verdict : str
+        For the best finding, "not shown" when nothing is, "cannot tell" when the take does not
+        support an answer.
+    named : str
+        The best-supported fault, empty when none is likely.
+    reasons, next_test : in words
+    """
+
+    shaft_hz: float
+    speed: SpeedFound
+    stated_hz: float | None
+    contradiction: str
+    elements: tuple[ElementFinding, ...]
+    posterior: Mapping[str, float]
+    shaft: ShaftLines
+    verdict: Verdict
+    named: str
+    reasons: tuple[str, ...] = ()
+    next_test: str = ""
+
+    def element(self, name: str) -> ElementFinding:
+        """The finding about one element."""
+        return next(each for each in self.elements if each.name == name)
+
+
+def hear_bearing(
+    samples: Floats | Transform,
+    rate_hz: float = 0.0,
+    *,
+    shaft_hz: float | None,
+    families: Sequence[Family],
+    search: float = 0.10,
+    low_hz: float = 0.0,
+    high_hz: float = 0.0,
+    quantity: str = "acceleration",
+) -> OneTake:
+    """Judge one bearing from one take.
+
+    Parameters
+    ----------
+    samples : ndarray of float32, shape (frames,), or Transform
+    rate_hz : float
+        Needed with samples.
+    shaft_hz : float or None
+        Stated speed of the ring that turns; the true one is looked for within ``search`` of it,
+        or over 3 to 120 Hz when None.
+    families : sequence of Family
+        See :func:`vibecheck.diagnosis.families.bearing_families`.
+    low_hz, high_hz : float
+        What the sensor can be believed for; 0 for no limit.
+    quantity : str
+        "acceleration", "velocity", "pressure" ...; a microphone's once-a-turn line is no measure
+        of unbalance.
+    """
+    whole = samples if isinstance(samples, Transform) else transformed(samples, rate_hz)
+    if shaft_hz is None:
+        speed = speed_unaided(whole)
+    else:
+        speed = speed_from_comb(whole, nominal_hz=shaft_hz, search=search)
+    used = speed.hz if speed.found else shaft_hz
+    if used is None:
+        return _nothing(whole, speed, families, "no running speed was given and none was heard")
+    doubt = speed.uncertainty_hz if speed.found else 0.002 * used
+    lines = shaft_lines(whole, used, quantity=quantity)
+    if whole.seconds * used < FEWEST_TURNS:
+        return _nothing(
+            whole,
+            speed,
+            families,
+            f"{whole.seconds * used:.1f} turns are too few to part the lines;"
+            f" {FEWEST_TURNS / used:.1f} s would do",
+            used,
+        )
+    spectra = envelope_spectra(whole, top=TOP_ORDER * used, low=low_hz, high=high_hz)
+    scores = score_families(spectra, families, shaft_hz=used, shaft_uncertainty_hz=doubt)
+    odds = {score.family.name: _odds(score) for score in scores}
+    return _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
+
+
+def contradiction(stated_hz: float | None, speed: SpeedFound) -> str:
+    """In words, how a stated speed disagrees with the recording; empty when it does not."""
+    if stated_hz is None or not speed.found:
+        return ""
+    away = speed.hz / stated_hz - 1.0
+    if abs(away) * stated_hz < max(3 * speed.uncertainty_hz, CONTRADICTION * stated_hz):
+        return ""
+    return (
+        f"stated speed {60 * stated_hz:.0f} r/min, but the recording says {60 * speed.hz:.1f}"
+        f" +- {60 * speed.uncertainty_hz:.1f} r/min ({100 * away:+.1f} %)"
+    )
+
+
+def _odds(score: FamilyScore) -> float:
+    """Odds for a fault against none: surprise and depth must both be there."""
+    surprise = np.log(10.0) * (score.log10_p - EVEN_LOG10_P)
+    depth = DEPTH_SLOPE * np.log(max(score.depth, 1e-3) / EVEN_DEPTH)
+    if score.family.name == "outer" and score.sideband_depth > TURNING_LOAD * score.depth:
+        depth = min(depth, 0.0)
+    if score.rivals:
+        surprise = min(surprise, 0.0)
+    weakest = -np.logaddexp(-surprise, -depth)
+    return float(np.exp(np.clip(weakest, -12.0, 6.0)))
+
+
+def _summed_up(
+    whole: Transform,
+    speed: SpeedFound,
+    stated_hz: float | None,
+    used: float,
+    scores: Sequence[FamilyScore],
+    odds: Mapping[str, float],
+    lines: ShaftLines,
+) -> OneTake:
+    weights = {
+        "healthy": 1.0,
+        **odds,
+        "imbalance": lines.imbalance_odds,
+        "looseness": lines.looseness_odds,
+    }
+    total = sum(weights.values())
+    posterior = {name: weight / total for name, weight in weights.items()}
+    elements = tuple(_element(score, posterior[score.family.name], used) for score in scores)
+    best = max((name for name in posterior if name != "healthy"), key=lambda name: posterior[name])
+    verdict = verdict_for(posterior[best])
+    said = contradiction(stated_hz, speed)
+    reasons = [said] if said else []
+    if not speed.found:
+        reasons.append(f"{speed.reason}; the stated speed was used")
+    return OneTake(
+        shaft_hz=used,
+        speed=speed,
+        stated_hz=stated_hz,
+        contradiction=said,
+        elements=elements,
+        posterior=posterior,
+        shaft=lines,
+        verdict=verdict,
+        named=best if verdict in ("shown", "likely") else "",
+        reasons=tuple(reasons),
+        next_test=_next_test(best, verdict),
+    )
+
+
+def _element(score: FamilyScore, probability: float, shaft_hz: float) -> ElementFinding:
+    verdict = verdict_for(probability)
+    reasons = [
+        f"{score.family.name} at {score.order_found:.4f} x shaft"
+        f" ({score.order_found * shaft_hz:.2f} Hz, slip {100 * score.slip:+.2f} %):"
+        f" chance {score.p_value:.1e}, depth {score.depth:.2f}"
+    ]
+    if score.family.name == "outer" and score.sideband_depth > TURNING_LOAD * score.depth:
+        reasons.append("shaft-rate sidebands outweigh it: a turning load explains it as well")
+    if score.rivals:
+        reasons += list(score.rivals)
+        verdict = "cannot tell" if score.log10_p > EVEN_LOG10_P else verdict
+    if verdict == "not shown" and score.log10_p > EVEN_LOG10_P:
+        reasons.append("heard, but as shallow as in sound bearings")
+    return ElementFinding(
+        name=score.family.name,
+        part=score.family.part,
+        probability=probability,
+        verdict=verdict,
+        score=score,
+        reasons=tuple(reasons),
+    )
+
+
+def _next_test(best: str, verdict: Verdict) -> str:
+    if verdict in ("shown", "likely"):
+        return "Record at a second speed: the same multiple of the shaft must come back."
+    if verdict == "possible" and best == "imbalance":
+        return "Compare with the same place and speed after balancing, or with the chuck off."
+    if verdict == "possible":
+        return "Record for four times as long, sensor on the bearing's housing, at two speeds."
+    return ""
+
+
+def _nothing(
+    whole: Transform,
+    speed: SpeedFound,
+    families: Sequence[Family],
+    why: str,
+    used: float = 0.0,
+) -> OneTake:
+    return OneTake(
+        shaft_hz=used,
+        speed=speed,
+        stated_hz=used or None,
+        contradiction="",
+        elements=(),
+        posterior={"healthy": 1.0},
+        shaft=ShaftLines(),
+        verdict="cannot tell",
+        named="",
+        reasons=(why,),
+        next_test="Record for longer, and give the speed from a tachometer.",
+    )
