@@ -6,6 +6,7 @@ from collections import Counter
 
 from vibecheck.diagnosis.findings import Diagnosis, TakeReport
 from vibecheck.machine.parts import Machine
+from vibecheck.report.at_work import at_work
 from vibecheck.report.writers import Names, listed, positions
 
 PLURALS = {
@@ -95,15 +96,23 @@ def _parts_missing(
         return ()
     judged = {row.part for row in diagnosis.table.rows}
     bearings = [b.name for b in machine.bearings if b.name not in judged]
-    gears = [g.name for g in machine.gears if g.name not in judged and not _in_row(g.name, judged)]
+    gears = [name for name in _gears(machine) if name not in judged and not _in_row(name, judged)]
     said = []
     for what in (bearings, gears):
         if what:
             called = listed([(names or {}).get(name, name) for name in what])
             said.append(f"Not judged: {called}.")
+    idle = {g.shaft for g in machine.gears if g.name not in at_work(machine).gears}
+    if idle:
+        said.append("The feed train was not judged: nothing says that it turned.")
     if not machine.bearings:
         said.append("No bearings are in the table, so none were judged by their own numbers.")
     return tuple(said)
+
+
+def _gears(machine: Machine) -> list[str]:
+    here = at_work(machine).gears
+    return [gear.name for gear in machine.gears if gear.name in here]
 
 
 def _in_row(name: str, judged: set[str]) -> bool:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, Verdict
-from vibecheck.machine.parts import Machine
+from vibecheck.machine.parts import Machine, Mesh, When
 from vibecheck.report.phrases import EFFORT, FAULT_SAID, PHRASES
 from vibecheck.report.writers import Names, WrongFact, listed, written
 
@@ -115,40 +115,58 @@ def part_names(machine: Machine | None) -> dict[str, str]:
     """What to call each part of a machine: gears by their teeth and shaft, shafts as shafts."""
     if machine is None:
         return {}
-    names = {shaft: _shaft_name(shaft) for shaft in machine.shafts}
+    names = {shaft: shaft_name(shaft) for shaft in machine.shafts}
     if machine.motor:
-        names[machine.motor.shaft] = _shaft_name(machine.motor.shaft)
-    names[machine.spindle] = _shaft_name(machine.spindle)
+        names[machine.motor.shaft] = shaft_name(machine.motor.shaft)
+    names[machine.spindle] = shaft_name(machine.spindle)
     for gear in machine.gears:
         names[gear.name] = gear_name(machine, gear.name)
     for mesh in machine.meshes:
-        names[mesh.name] = pair_name(machine, mesh.driver, mesh.driven)
-    return names
+        names[mesh.name] = pair_name(machine, mesh)
+    others = [belt.name for belt in machine.belts]
+    others += [bearing.name for bearing in machine.bearings]
+    others += [pump.name for pump in machine.pumps]
+    return names | {name: f"the {name}" for name in others}
 
 
-def _shaft_name(shaft: str) -> str:
+def shaft_name(shaft: str) -> str:
+    """ "shaft III", "the spindle"."""
     return f"shaft {shaft}" if re.fullmatch(r"[IVX]+|[0-9]+|[A-Z]", shaft) else f"the {shaft}"
 
 
 def gear_name(machine: Machine, name: str) -> str:
-    """ "62T on shaft III", or the name it has in the table when its teeth are not known."""
+    """ "the 62-tooth gear on shaft III"; its lever setting too where another has as many teeth."""
     gear = machine.gear(name)
     teeth = gear.teeth.value
-    twins = [
-        g.name
-        for g in machine.gears
-        if g.shaft == gear.shaft and g.teeth.value == teeth and g.name != name
-    ]
-    said = f"the {teeth:.0f}-tooth gear" if teeth else f"gear {name}"
-    said = f"{said} {name}" if teeth and twins else said
-    return f"{said} on {_shaft_name(gear.shaft)}"
+    if not teeth:
+        return f"the gear {name}"
+    said = f"the {teeth:.0f}-tooth gear on {shaft_name(gear.shaft)}"
+    twins = [g for g in machine.gears if (g.shaft, g.teeth.value) == (gear.shaft, teeth)]
+    if len(twins) < 2:
+        return said
+    settings = [setting_said(m.when) for m in machine.meshes if name in (m.driver, m.driven)]
+    return f"{said} ({settings[0] if any(settings) else name})"
 
 
-def pair_name(machine: Machine, driver: str, driven: str) -> str:
-    """ "the pair 22/62", by teeth where they are known."""
-    teeth = [machine.gear(name).teeth.value for name in (driver, driven)]
-    said = [f"{z:.0f}" if z else name for z, name in zip(teeth, (driver, driven), strict=True)]
-    return f"the pair {said[0]}/{said[1]}"
+def pair_name(machine: Machine, mesh: Mesh) -> str:
+    """ "the pair 22/62"; its lever setting too where another pair has the same teeth."""
+    said = _teeth(machine, mesh)
+    twins = [m for m in machine.meshes if _teeth(machine, m) == said]
+    setting = setting_said(mesh.when)
+    return f"the pair {said} ({setting})" if len(twins) > 1 and setting else f"the pair {said}"
+
+
+def _teeth(machine: Machine, mesh: Mesh) -> str:
+    known = [machine.gear(name).teeth.value for name in (mesh.driver, mesh.driven)]
+    return "/".join(
+        f"{teeth:.0f}" if teeth else name
+        for teeth, name in zip(known, (mesh.driver, mesh.driven), strict=True)
+    )
+
+
+def setting_said(when: When) -> str:
+    """ "B2", or "A1/A3" when several settings engage the same pair."""
+    return " ".join("/".join(f"{group}{s}" for s in allowed) for group, allowed in when.items())
 
 
 SURE: Mapping[Verdict, str] = {
@@ -202,7 +220,8 @@ def accusation(finding: Finding, names: Names | None = None) -> str:
     sure = percent(finding.probability)
     if finding.verdict == "shown":
         return capital(f"{who(finding, names)} {verb} {rest}: these takes show it ({sure}).")
-    return capital(f"{who(finding, names)} {doubt}{verb} {rest} ({sure}).")
+    said = f"{verb} {doubt}" if verb == "is" else f"{doubt}{verb} "
+    return capital(f"{who(finding, names)} {said}{rest} ({sure}).")
 
 
 def headline(diagnosis: Diagnosis, names: Names | None = None) -> str:

@@ -1,0 +1,28 @@
+"""Which parts of a machine have anything to do at some position of its chart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vibecheck.machine.parts import Machine
+from vibecheck.machine.train import sweep
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtWork:
+    """Names of what turns or meets somewhere on the chart."""
+
+    rotors: frozenset[str]
+    pairs: frozenset[str]
+    gears: frozenset[str]
+
+
+def at_work(machine: Machine) -> AtWork:
+    """Everything between motor and spindle; a feed train that no take drives is left out."""
+    every = sweep(machine)
+    meshes = [work.mesh for turning in every for work in turning.meshes]
+    return AtWork(
+        rotors=frozenset(name for turning in every for name in turning.rotors),
+        pairs=frozenset(mesh.name for mesh in meshes),
+        gears=frozenset(name for mesh in meshes for name in (mesh.driver, mesh.driven)),
+    )
