@@ -1,0 +1,290 @@
+"""A sweep of a job: its sensor, its conditions and its takes, on disk."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import os
+import re
+import shutil
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, get_args
+
+from vibecheck.errors import JobError
+from vibecheck.files.audio import read_recording
+from vibecheck.files.job import SCHEMA, Job, check_schema
+from vibecheck.files.plain_toml import add_block, read_toml, sync_folder, toml_text, write_new
+from vibecheck.files.sensor import Sensor, sensor_from
+from vibecheck.files.takes import find_takes, take_files
+from vibecheck.recording import Take, TakeKind
+
+SWEEP_NAME = "sweep.toml"
+ASIDE_NAME = "set aside"
+PART = ".part"
+KINDS: tuple[TakeKind, ...] = get_args(TakeKind)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredTake:
+    """One take as its entry in sweep.toml tells it.
+
+    Attributes
+    ----------
+    file, sha256 : str
+        The file in the sweep's folder, and the hash of its bytes when it was stored.
+    judgement : tuple of str
+        What was found when it was recorded ("clipped", "chart 495, heard 481"); empty when good.
+    reading : mapping
+        How to read it (column, unit, rate_hz, variable), for files that need telling.
+    """
+
+    file: str
+    sha256: str
+    position: str | None = None
+    kind: TakeKind = "idle"
+    recorded: datetime.datetime | None = None
+    tach_rpm: float | None = None
+    heard_rpm: float | None = None
+    judgement: tuple[str, ...] = ()
+    conditions: Mapping[str, str] = field(default_factory=dict)
+    reading: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sweep:
+    """A sweep as it lies on disk."""
+
+    name: str
+    folder: Path
+    sensor: Sensor
+    began: datetime.datetime | None = None
+    conditions: Mapping[str, str] = field(default_factory=dict)
+    takes: tuple[StoredTake, ...] = ()
+
+    def taken(self, position: str | None, kind: TakeKind = "idle") -> tuple[StoredTake, ...]:
+        """Takes of one position and kind."""
+        return tuple(take for take in self.takes if (take.position, take.kind) == (position, kind))
+
+
+def open_sweep(
+    job: Job,
+    name: str,
+    sensor: Sensor | None = None,
+    conditions: Mapping[str, str] | None = None,
+) -> Sweep:
+    """The sweep of that name, made now if it is not there yet.
+
+    Raises
+    ------
+    JobError
+        It is there with another sensor, mount or place: takes of one sweep must be alike.
+    """
+    folder = job.sweep_folder(name)
+    if (folder / SWEEP_NAME).is_file():
+        sweep = load_sweep(job, name)
+        if sensor is not None and sensor != sweep.sensor:
+            raise JobError(
+                f"the sweep {name!r} was begun with another sensor, mount or place",
+                "Put the sensor back as it was, or begin a sweep of another name.",
+                str(folder),
+            )
+        return sweep
+    folder.mkdir(parents=True, exist_ok=True)
+    values = {
+        "schema": SCHEMA,
+        "began": _now(),
+        "sensor": (sensor or Sensor()).table(),
+        "conditions": dict(conditions or {}),
+    }
+    write_new(folder / SWEEP_NAME, toml_text(values))
+    return load_sweep(job, name)
+
+
+def load_sweep(job: Job, name: str) -> Sweep:
+    """Read what a sweep's folder tells; the samples stay on disk."""
+    folder = job.sweep_folder(name)
+    if not folder.is_dir():
+        there = ", ".join(job.sweeps) or "none yet"
+        raise JobError(f"no sweep {name!r}", f"Its sweeps: {there}.", str(job.folder))
+    path = folder / SWEEP_NAME
+    if not path.is_file():
+        return Sweep(name=name, folder=folder, sensor=Sensor())
+    values = read_toml(path)
+    check_schema(values, str(path))
+    began = values.get("began")
+    return Sweep(
+        name=name,
+        folder=folder,
+        sensor=sensor_from(values.get("sensor", {}), str(path)),
+        began=began if isinstance(began, datetime.datetime) else None,
+        conditions={key: str(value) for key, value in values.get("conditions", {}).items()},
+        takes=tuple(_stored(raw, str(path)) for raw in values.get("take", ())),
+    )
+
+
+def free_stem(folder: Path, position: str | None, kind: TakeKind) -> str:
+    """A file stem for the next take that nothing in the folder has, finished or begun."""
+    words = re.findall(r"[^\W_]+", " ".join(filter(None, [position, _kind_word(kind)])))
+    base = "_".join(words) or "take"
+    used = {path.name.split(".")[0].casefold() for path in folder.glob("*")}
+    used |= {path.name.split(".")[0].casefold() for path in (folder / ASIDE_NAME).glob("*")}
+    stem, number = base, 1
+    while stem.casefold() in used:
+        number += 1
+        stem = f"{base}_{number}"
+    return stem
+
+
+def add_take(sweep: Sweep, source: Path, take: Mapping[str, Any], *, keep: bool = True) -> Path:
+    """Take a finished file into a sweep under a free name and write its entry.
+
+    Parameters
+    ----------
+    source : Path
+        The file; one that lies in the sweep's folder is renamed, another is copied.
+    take : mapping
+        Fields of `StoredTake` besides file and sha256.
+    keep : bool
+        False sets the file aside, unlisted, instead: nothing recorded is ever deleted.
+
+    Returns
+    -------
+    Path
+        Where it lies now.
+    """
+    suffix = source.suffix if source.suffix != PART else ".wav"
+    position, kind = take.get("position"), take.get("kind", "idle")
+    folder = sweep.folder if keep else sweep.folder / ASIDE_NAME
+    folder.mkdir(exist_ok=True)
+    own = source.parent == sweep.folder
+    stem = source.name.split(".")[0] if own else free_stem(sweep.folder, position, kind)
+    target = folder / f"{stem}{suffix.lower()}"
+    _move_or_copy(source, target, move=own)
+    if keep:
+        entry = {"file": target.name, "sha256": file_sha256(target), **take}
+        entry.setdefault("recorded", _now())
+        add_block(sweep.folder / SWEEP_NAME, "take", _told(entry))
+    return target
+
+
+def job_takes(job: Job, sweep: str, position_labels: Sequence[str] = ()) -> list[Take]:
+    """The takes of one sweep, in the sensor's unit and with what sensor and mount support.
+
+    Files a person put into the folder by hand count too, by their names.
+    """
+    stored = load_sweep(job, sweep)
+    takes = [_take(stored, entry) for entry in stored.takes]
+    loose = loose_files(stored)
+    for path in loose:
+        for take in find_takes(path, position_labels).takes:
+            recording = stored.sensor.applied(take.recording)
+            takes.append(
+                Take(
+                    recording=recording,
+                    position=take.position,
+                    kind=take.kind,
+                    conditions={**_conditions(stored), **take.conditions},
+                )
+            )
+    if not takes:
+        raise JobError("no takes yet", "Record some with 'vibecheck record'.", str(stored.folder))
+    return takes
+
+
+def loose_files(sweep: Sweep) -> list[Path]:
+    """Recordings in the folder that have no entry."""
+    listed = {take.file for take in sweep.takes}
+    return [path for path in take_files(sweep.folder) if path.name not in listed]
+
+
+def partial_files(sweep: Sweep) -> list[Path]:
+    """Takes that were begun and never finished."""
+    return sorted(sweep.folder.glob(f"*{PART}"))
+
+
+def file_sha256(path: Path) -> str:
+    """Hash of a file's bytes."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _take(sweep: Sweep, entry: StoredTake) -> Take:
+    recording = read_recording(sweep.folder / entry.file, **entry.reading)
+    return Take(
+        recording=sweep.sensor.applied(recording),
+        position=entry.position,
+        kind=entry.kind,
+        tach_rpm=entry.tach_rpm,
+        conditions={**_conditions(sweep), "file": entry.file, **entry.conditions},
+    )
+
+
+def _conditions(sweep: Sweep) -> dict[str, str]:
+    sensor = sweep.sensor
+    told = {
+        "sensor": sensor.name or (sensor.kind if sensor.kind != "other" else ""),
+        "mount": sensor.mount if sensor.mount != "unknown" else "",
+        "axis": sensor.axis,
+        "place": sensor.place,
+        "processing": sensor.processing if sensor.processing != "unknown" else "",
+    }
+    return {key: value for key, value in told.items() if value} | dict(sweep.conditions)
+
+
+def _stored(raw: Mapping[str, Any], where: str) -> StoredTake:
+    known = set(StoredTake.__dataclass_fields__)
+    unknown = sorted(set(raw) - known)
+    if unknown or "file" not in raw:
+        what = f"unknown key(s) {', '.join(unknown)}" if unknown else "a take without a file"
+        raise JobError(what, f"Use {', '.join(sorted(known))}.", where)
+    kind = raw.get("kind", "idle")
+    if kind not in KINDS:
+        raise JobError(f"no kind of take {kind!r}", f"Use {', '.join(KINDS)}.", where)
+    values = {"sha256": "", **raw, "judgement": tuple(raw.get("judgement", ()))}
+    values["conditions"] = {key: str(item) for key, item in raw.get("conditions", {}).items()}
+    return StoredTake(**values)
+
+
+def _told(entry: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        key: list(value) if isinstance(value, tuple) else value
+        for key, value in entry.items()
+        if value not in (None, "", (), {})
+    }
+
+
+def _kind_word(kind: TakeKind) -> str:
+    return "" if kind == "idle" else kind
+
+
+def _now() -> datetime.datetime:
+    return datetime.datetime.now().astimezone().replace(microsecond=0)
+
+
+def _move_or_copy(source: Path, target: Path, *, move: bool) -> None:
+    try:
+        if move:
+            try:
+                os.link(source, target)
+            except FileExistsError:
+                raise
+            except OSError:  # a disk without hard links
+                if target.exists():
+                    raise FileExistsError from None
+                source.rename(target)
+                return
+            source.unlink()
+        else:
+            with source.open("rb") as old, target.open("xb") as new:
+                shutil.copyfileobj(old, new, 1 << 20)
+                new.flush()
+                os.fsync(new.fileno())
+    except FileExistsError:
+        raise JobError("it is already there", "Nothing was overwritten.", str(target)) from None
+    except OSError as error:
+        raise JobError(
+            f"cannot be stored ({error.strerror})", "Make room and try again.", str(target)
+        ) from None
+    sync_folder(target.parent)
