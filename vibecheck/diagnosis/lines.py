@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -74,7 +75,7 @@ def _floor(power: Numbers) -> Numbers:
         edges.append(int(edges[-1] + max(16, min(200, edges[-1] * 0.06))))
     edges[-1] = power.size
     centre, level = [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         if high > low:
             centre.append((low + high) / 2)
             level.append(float(np.quantile(power[low:high], 0.4)) / 0.51)
@@ -108,7 +109,7 @@ def mesh_lines(
     rotors = {name: take.turning.rotors[name].ratio for name in (mesh.driver, mesh.driven)}
     elsewhere = [m.order for m in take.turning.meshes if m.order and m is not mesh]
     total, heard = 0.0, 0
-    sides = {name: 0.0 for name in rotors}
+    sides = dict.fromkeys(rotors, 0.0)
     for harmonic in range(1, harmonics + 1):
         centre = harmonic * mesh.order
         power, over = spectrum.tone(centre)
@@ -181,7 +182,7 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
         twice_db=float(10 * np.log10(twice + 1e-30)),
         over_floor=over,
         share=once / max(band, 1e-30),
-        halves=mean_log([(k + 0.5) * ratio for k in range(0, 8)]),
+        halves=mean_log([(k + 0.5) * ratio for k in range(8)]),
         many=mean_log([k * ratio for k in range(3, 11)]),
     )
 

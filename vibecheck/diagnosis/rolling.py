@@ -61,9 +61,7 @@ class RollingScore:
     height: float
 
 
-def rolling_fields(
-    takes: Sequence[Heard], bearings: Sequence[Bearing]
-) -> list[dict[str, Field]]:
+def rolling_fields(takes: Sequence[Heard], bearings: Sequence[Bearing]) -> list[dict[str, Field]]:
     """Envelope spectra on order axes, one field per take and shaft that carries a bearing."""
     found = []
     for take in takes:
@@ -155,7 +153,7 @@ def score_rolling(
             continue
         families = bearing_families(
             elements=orders.elements or round(orders.outer + orders.inner),
-            orders={e: o for e, o in orders.items()},
+            orders=dict(orders.items()),
             part=bearing.name,
         )
         every = [f.order for f in families]

@@ -30,8 +30,9 @@ from vibecheck.diagnosis.speed_track import (
     sharpened,
     short_spectra,
 )
-from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
+from vibecheck.spectra.envelope import transformed
+from vibecheck.spectra.speed import speed_from_comb
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +42,11 @@ PLAUSIBLE = 0.07
 """A scale further from 1 than this is offered to the user as a wrong table or supply."""
 BETWEEN_TAKES = 0.015
 """How far one take may stand from the sweep's common scale (slip under another load)."""
+USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
+"""True over table speed, natural logarithm: motors idle faster than their plate says; beyond this
+width a scale must earn its keep."""
+MOST_PER_TAKE = 40.0
+ENOUGH_LEAD = 0.08
 SURE = 5.0
 """Standard deviations over the decoys at which a speed counts as found."""
 
@@ -105,8 +111,11 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     frames = [short_spectra(take.slow, take.slow_hz, machine.supply.mains_hz) for take in takes]
     trials = [_trials(turnings, take, frame) for take, frame in zip(takes, frames, strict=True)]
     scale, sureness = _common_scale(takes, trials)
+    if sureness < ENOUGH_LEAD:
+        trials = [{} for _ in trials]
+        scale = 1.0
     fitted = tuple(
-        _fit_take(take, frame, trial, scale)
+        _fit_take(take, frame, trial, turnings, scale)
         for take, frame, trial in zip(takes, frames, trials, strict=True)
     )
     return SweepSpeeds(takes=fitted, scale=scale, scale_sureness=sureness)
@@ -144,24 +153,28 @@ def _peak_near(curve: Floats, width: float) -> Floats:
 def _common_scale(
     takes: Sequence[Ready], trials: Sequence[Mapping[str, _Trial]]
 ) -> tuple[float, float]:
-    """Scale at which the filed positions fit best together; 1 with no sureness when none does."""
-    total, count = np.zeros_like(SCALES), 0
+    """Scale at which the filed positions fit best together, and its lead over the runner-up.
+
+    The lead is relative; 0 when no scale stands out, and the scale is then 1.
+    """
+    total = np.zeros_like(SCALES)
     for take, trial in zip(takes, trials, strict=True):
         position = take.take.position
-        curves = [trial[position].curve] if position in trial else [t.curve for t in trial.values()]
-        if not curves:
+        if position in trial:
+            best = trial[position].curve
+        elif position is None and trial:
+            best = np.max([t.curve for t in trial.values()], axis=0)
+        else:
             continue
-        best = np.max(curves, axis=0)
-        total += np.minimum(_peak_near(best, BETWEEN_TAKES / 2), 40.0)
-        count += 1
-    if not count:
+        total += np.minimum(_peak_near(best, BETWEEN_TAKES / 2), MOST_PER_TAKE)
+    if not total.any():
         return 1.0, 0.0
-    total /= count
-    prior = -0.5 * (np.log(SCALES) / 0.05) ** 2 * (4.0 / (count + 3.0))
-    prior = np.maximum(prior, -2.0)
-    index = int((total + prior).argmax())
-    centre = _plateau_middle(total + prior, index)
-    return float(SCALES[centre]), float(total[index])
+    away = np.maximum(0.0, np.abs(np.log(SCALES) - USUAL_SCALE) - USUAL_WIDTH)
+    total = total - 12.0 * np.minimum(away / 0.06, 1.0) ** 0.5 * (away > 0)
+    index = int(total.argmax())
+    rivals = np.abs(np.log(SCALES / SCALES[index])) > 2.5 * BETWEEN_TAKES
+    lead = float(total[index] / max(float(total[rivals].max()), 1e-6) - 1.0)
+    return float(SCALES[_plateau_middle(total, index)]), lead
 
 
 def _plateau_middle(values: Floats, index: int) -> int:
@@ -175,23 +188,29 @@ def _plateau_middle(values: Floats, index: int) -> int:
 
 
 def _fit_take(
-    take: Ready, frames: Frames, trials: Mapping[str, _Trial], scale: float
+    take: Ready,
+    frames: Frames,
+    trials: Mapping[str, _Trial],
+    turnings: Mapping[str, Turning],
+    scale: float,
 ) -> TakeSpeed:
     filed = take.take.position
-    if not trials:
-        return TakeSpeed(turning=None, filed=filed, found=False)
     near = np.abs(np.log(SCALES / scale)) <= BETWEEN_TAKES + 2.5e-4
     ranked = sorted(trials, key=lambda label: -float(trials[label].curve[near].max()))
     shortlist = ranked[:3]
     if filed in trials and filed not in shortlist:
         shortlist = [filed, *shortlist[:2]]
     fits = {label: _follow(take, frames, trials[label], scale) for label in shortlist}
-    best = max(fits, key=lambda label: fits[label].support)
-    if filed in fits and not _clearly_other(fits[filed], fits[best]):
-        best = filed
+    best = max(fits, key=lambda label: fits[label].support) if fits else None
+    if filed in turnings and best is not None:
+        own = fits.get(filed, _NOTHING)
+        if not _clearly_other(own, fits[best]):
+            best = filed
+    if best is None or best not in fits:
+        return _without_teeth(take, turnings, filed, scale)
     chosen = fits[best]
     if chosen.sureness < SURE:
-        turning = trials[filed].turning if filed in trials else None
+        turning = turnings.get(filed) if filed else None
         return TakeSpeed(turning=turning, filed=filed, found=False, sureness=chosen.sureness)
     group = trials[best].lines.group
     return TakeSpeed(
@@ -205,16 +224,54 @@ def _fit_take(
     )
 
 
+def _without_teeth(
+    take: Ready, turnings: Mapping[str, Turning], filed: str | None, scale: float
+) -> TakeSpeed:
+    """Positions where no known teeth mesh: the comb of the spindle's own turns."""
+    turning = turnings.get(filed) if filed else None
+    nothing = TakeSpeed(turning=turning, filed=filed, found=False)
+    if turning is None or turning.machine.spindle not in turning.rotors:
+        return nothing
+    nominal = turning.nominal_hz(turning.machine.spindle)
+    if nominal is None:
+        return nothing
+    expected = nominal * scale
+    heard = speed_from_comb(
+        transformed(take.samples, take.rate_hz), nominal_hz=expected, search=2.0 * BETWEEN_TAKES
+    )
+    if not heard.found:
+        return nothing
+    rotor = turning.rotors[turning.machine.spindle]
+    base = heard.hz / rotor.ratio
+    tilt = np.array([-0.5, 0.5]) * heard.drift_hz / rotor.ratio
+    track = SpeedTrack(times_s=np.array([0.0, take.seconds]), hz=base + tilt)
+    return TakeSpeed(
+        turning=turning,
+        filed=filed,
+        found=True,
+        sureness=float(-np.log10(max(heard.chance, 1e-12))),
+        scale=heard.hz / nominal,
+        tracks={rotor.group: track},
+        errors={rotor.group: heard.uncertainty_hz / heard.hz},
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Fit:
     track: SpeedTrack
     error: float
-    sureness: float
-    support: float
+    sureness: float = 0.0
+    support: float = 0.0
+
+
+_NOTHING = _Fit(track=SpeedTrack(times_s=np.zeros(1), hz=np.ones(1)), error=1.0)
 
 
 def _clearly_other(filed: _Fit, other: _Fit) -> bool:
-    return other.sureness >= SURE and other.support > filed.support + 6.0
+    """Whether another position explains a take so much better that it must be that one."""
+    return (
+        other.sureness >= max(8.0, filed.sureness + 2.0) and other.support > filed.support + 10.0
+    )
 
 
 def _follow(take: Ready, frames: Frames, trial: _Trial, scale: float) -> _Fit:
@@ -244,4 +301,3 @@ def _confirmed(take: Ready, track: SpeedTrack, lines: PinningLines) -> tuple[flo
     typical = float(np.median(decoys))
     spread = float(np.percentile(decoys, 84) - typical) + 1e-6
     return (score - typical) / spread, score - typical
-

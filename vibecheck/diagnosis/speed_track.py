@@ -93,7 +93,7 @@ def _silence(significance: NDArray[np.float32], step_hz: float, hums_hz: float) 
         return
     top = significance.shape[1] * step_hz
     for hum in np.arange(hums_hz, min(top, 20 * hums_hz), hums_hz):
-        middle, half = int(round(hum / step_hz)), int(np.ceil(1.2 / step_hz))
+        middle, half = round(hum / step_hz), int(np.ceil(1.2 / step_hz))
         significance[:, max(0, middle - half) : middle + half + 1] = 0.0
 
 
@@ -112,9 +112,7 @@ def coarse_track(
     back = np.zeros(scores.shape, dtype=np.int32)
     for index in range(1, len(scores)):
         padded = np.pad(best, reach, constant_values=-1e9)
-        options = np.stack(
-            [padded[k : k + grid.size] - cost[k] for k in range(2 * reach + 1)]
-        )
+        options = np.stack([padded[k : k + grid.size] - cost[k] for k in range(2 * reach + 1)])
         back[index] = options.argmax(axis=0) - reach
         best = options.max(axis=0) + scores[index]
     path = np.zeros(len(scores), dtype=int)
@@ -135,9 +133,7 @@ def score_map(
     return grid, comb_scores(frames.significance, frames.step_hz, grid, lines)
 
 
-def by_angle(
-    samples: Samples, rate_hz: float, track: SpeedTrack, per_turn: int
-) -> Samples:
+def by_angle(samples: Samples, rate_hz: float, track: SpeedTrack, per_turn: int) -> Samples:
     """Samples at even steps of shaft angle, ``per_turn`` to the turn of the group's first rotor.
 
     Linear interpolation: ``samples`` should be sampled at four times the highest tone or more.
@@ -168,18 +164,25 @@ def refined(
     frames = scipy.fft.next_fast_len(angle.size, real=True)
     whole = scipy.fft.rfft(angle, n=frames)
     turns = frames / per_turn
-    half = max(3, int(round(half_width_hz / track.mean_hz * turns)))
+    half = max(3, round(half_width_hz / track.mean_hz * turns))
     size = 2 * half
     pieces = []
     for order in _apart(lines.orders, half_width_hz / track.mean_hz):
-        middle = int(round(order * turns))
+        middle = round(order * turns)
         if middle - half < 1 or middle + half >= whole.size:
             continue
         band = whole[middle - half : middle + half]
-        noise = np.median(np.abs(np.concatenate([
-            whole[max(1, middle - 4 * half) : middle - half],
-            whole[middle + half : middle + 4 * half],
-        ])) ** 2) / np.log(2.0)
+        noise = np.median(
+            np.abs(
+                np.concatenate(
+                    [
+                        whole[max(1, middle - 4 * half) : middle - half],
+                        whole[middle + half : middle + 4 * half],
+                    ]
+                )
+            )
+            ** 2
+        ) / np.log(2.0)
         offset = order * turns - middle
         taper = np.hanning(size + 2)[1:-1]
         shifted = np.fft.ifft(np.fft.ifftshift(band * taper))
@@ -232,7 +235,9 @@ def _vote(
     hz = np.interp(times, track.times_s, track.hz) * (1.0 + at)
     values = np.array([deviations[k] for k in good])
     share = np.array([weights[k] for k in good])
-    error = float(np.sqrt(np.sum(share * (values - centre) ** 2) / share.sum() / max(len(good) - 1, 1)))
+    error = float(
+        np.sqrt(np.sum(share * (values - centre) ** 2) / share.sum() / max(len(good) - 1, 1))
+    )
     return SpeedTrack(times_s=times, hz=hz), max(error, 1e-6)
 
 
