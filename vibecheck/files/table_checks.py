@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from math import pi
+from math import isclose, pi
 
 from vibecheck.errors import GearTableError
 from vibecheck.files.table_section import Notes, nearest
 from vibecheck.machine.parts import Belt, Machine, Mesh, When
-from vibecheck.machine.train import turning
+from vibecheck.machine.train import sweep, turning
 
 LARGEST_RATIO = 15.0
 """Steepest step of one ordinary pair; heads stay between 1/4 and 2 (common practice)."""
@@ -114,8 +114,59 @@ def _check_trains(machine: Machine, notes: Notes) -> None:
         except GearTableError as error:
             for fault in error.faults:
                 found.setdefault((fault.found, fault.remedy), []).append(position.label)
+    if not found:
+        _check_all_driven(machine, notes)
+        _remark_idle_levers(machine, notes)
     for (what, remedy), labels in found.items():
         notes.fault(_place(labels, len(machine.positions)), what, remedy)
+
+
+def _check_all_driven(machine: Machine, notes: Notes) -> None:
+    """A pair that a lever of the chart selects must turn at some position."""
+    levers = {group.name for group in machine.groups}
+    driven = {work.name for here in sweep(machine) for work in here.meshes}
+    for mesh in machine.meshes:
+        selected = any(set(p.levers.items()) & _wanted(mesh.when) for p in machine.positions)
+        if levers & set(mesh.when) and selected and mesh.name not in driven:
+            ends = machine.gear(mesh.driver).shaft, machine.gear(mesh.driven).shaft
+            notes.fault(
+                f"pair {mesh.name}",
+                f"nothing drives shaft {ends[0]} or {ends[1]} when this pair is selected",
+                "Check the names of the shafts (between = [...]) of the levers.",
+            )
+
+
+def _remark_idle_levers(machine: Machine, notes: Notes) -> None:
+    """A lever that never changes the speed of the spindle is probably given the wrong shafts."""
+    speeds = {
+        tuple(here.position.levers.items()): (
+            here.nominal_hz(machine.spindle),
+            here.rotors[machine.spindle].reverse,
+        )
+        for here in sweep(machine)
+    }
+    for group in machine.groups:
+        others: dict[tuple[tuple[str, str], ...], list[tuple[float | None, bool]]] = {}
+        for levers, speed in speeds.items():
+            rest = tuple(pair for pair in levers if pair[0] != group.name)
+            others.setdefault(rest, []).append(speed)
+        compared = [found for found in others.values() if len(found) > 1]
+        if compared and all(_alike(found) for found in compared):
+            notes.remark(
+                f"lever {group.name} changes nothing at the spindle; check its shafts "
+                "(between = [...]) and its pairs."
+            )
+
+
+def _alike(speeds: list[tuple[float | None, bool]]) -> bool:
+    first = speeds[0]
+    if first[0] is None:
+        return False
+    return all(s[0] is not None and isclose(s[0], first[0]) and s[1] == first[1] for s in speeds)
+
+
+def _wanted(when: When) -> set[tuple[str, str]]:
+    return {(group, setting) for group, settings in when.items() for setting in settings}
 
 
 def _place(labels: list[str], all_of_them: int) -> str:
