@@ -95,11 +95,18 @@ def _multiples(tone: Tone, turn: Turning, spindle_hz: float, scale: float) -> li
     ]
 
 
+WORDS = {"outer": "outer race", "inner": "inner race"}
+
+
 def _name(tone: Tone, multiple: int) -> str:
+    """ "motor, 2 a turn", "25/50 (B2), teeth meeting": part first, so that sorting groups them."""
     if tone.nature == "mains":
         return "twice mains (magnetic hum)"
-    name = f"{tone.part} tooth mesh" if tone.nature == "mesh" else tone.name
-    return name if multiple == 1 else f"{multiple} x {name}"
+    if tone.nature in ("turn", "belt"):
+        often = "once" if multiple == 1 else f"{multiple} times"
+        return f"{tone.part}, {often} a turn"
+    what = "teeth meeting" if tone.nature == "mesh" else WORDS.get(tone.nature, tone.nature)
+    return f"{tone.part}, {what}" if multiple == 1 else f"{tone.part}, {multiple} x {what}"
 
 
 def carriage(machine: Machine) -> Carriage:

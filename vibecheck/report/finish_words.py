@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from math import isinf
 
+from vibecheck.finish.carriage import Repeat
+from vibecheck.finish.cuts import Common, Steady
 from vibecheck.finish.marks import Cut, Possibility, Reading
 from vibecheck.finish.naming import Naming
 from vibecheck.finish.prediction import Prediction
+from vibecheck.finish.second_cut import SecondCut
 from vibecheck.units import inch
+
+NOTHING_STEADY = (
+    "Nothing stays the same: no one frequency, no one multiple of the spindle, no one distance. "
+    "A shaft whose speed the levers changed may still fit; else recount."
+)
 
 
 def length(mm: float, inches: bool = False) -> str:
@@ -126,3 +135,134 @@ def wrap(lines: list[str], width: int = 78) -> list[str]:
         for line in lines
         for piece in textwrap.wrap(line, width, subsequent_indent="  ") or [""]
     ]
+
+
+def steady_lines(item: Steady, inches: bool = False, width: int = 78) -> list[str]:
+    """What stayed the same from cut to cut."""
+    if item.kind == "fixed millimetres":
+        line = (
+            f"The distance stays at {length(item.value, inches)} although the feed changed: "
+            "something the carriage rides on, not vibration."
+        )
+    elif item.kind == "fixed hertz":
+        line = (
+            f"One frequency explains all: {item.value:.2f} +- {item.uncertainty:.2f} Hz. Mains, "
+            "motor, belt, structure, or a shaft these levers do not change."
+        )
+    else:
+        line = (
+            f"One multiple of the spindle explains all: {item.value:.3f} +- "
+            f"{item.uncertainty:.3f} a turn. Something that turns with the spindle."
+        )
+    return wrap([line], width)
+
+
+def common_lines(shared: Sequence[Common], width: int = 78) -> list[str]:
+    """Parts that fit every cut."""
+    if not shared:
+        return wrap(["No single tone of this machine fits every cut."], width)
+    found = ["Fits every cut:" if len(shared) > 1 else "Only one tone fits every cut:"]
+    for item in shared:
+        found.append(f"- {item.name}: {', '.join(f'{hz:.2f}' for hz in item.hz)} Hz")
+    return wrap(found, width)
+
+
+def carriage_lines(found: Sequence[Repeat], known: Sequence[Repeat], width: int = 78) -> list[str]:
+    """What on the carriage repeats at the distance, or what would at which."""
+    if not known:
+        return wrap(
+            ["The gear table says nothing of rack, feed rod or leadscrew: add [feed]."], width
+        )
+    if not found:
+        lines = ["Nothing in the feed train comes round at that distance. These do:"]
+        lines += [f"- {item.name}: {item.spacing_mm:.3f} mm" for item in known]
+        return wrap(lines, width)
+    lines = [f"- {item.name}: {item.spacing_mm:.3f} mm; {item.look}" for item in found]
+    if len(found) > 1:
+        lines.append("These cannot be told apart by distance; look at each.")
+    lines.append(
+        "Stop and lock out before reaching to rack, rod or screw. A recording has no say in this."
+    )
+    return wrap(lines, width)
+
+
+def second_feed_lines(reading: Reading, width: int = 78) -> list[str]:
+    """Plain bands: the feed must be changed before anything is named."""
+    cut = reading.cut
+    return wrap(
+        [
+            "Nothing is named from one feed. Take a second cut at the same speed with the feed "
+            f"changed, {length(2 * cut.feed_mm)} a turn say, and measure again:",
+            "- same distance: the carriage (rack, pinion, feed rod, leadscrew);",
+            "- distance grown with the feed: vibration on the spindle side, or a feed gear;",
+            "- neither, or gone on another bar: the material.",
+            'Then add it: --also "feed=... spacing=..."',
+        ],
+        width,
+    )
+
+
+def plain_second_cut_lines(readings: Sequence[Reading], width: int = 78) -> list[str]:
+    """Advice without a gear table: a slower speed."""
+    rpm = readings[0].cut.rpm
+    return wrap(
+        [
+            f"Take a second cut about a third slower ({0.7 * rpm:.0f} rpm or the nearest) at the "
+            "same feed and add it with --also: one frequency at both is mains, motor, belt or "
+            "structure; one count at both turns with the spindle. With --table parts are named."
+        ],
+        width,
+    )
+
+
+def confirm_lines(suspects: Sequence[str], width: int = 78) -> list[str]:
+    """Advice when one or no suspect is left."""
+    if not suspects:
+        return wrap(
+            ["No part of this machine fits: recount, measure the speed, or look to tool and work."],
+            width,
+        )
+    return wrap(
+        [
+            f"Only {suspects[0]} fits. A second cut in another lever position must fit it too; "
+            "then compare with the recordings of the sweep."
+        ],
+        width,
+    )
+
+
+def inseparable_lines(suspects: Sequence[str], width: int = 78) -> list[str]:
+    """Advice when no chart position parts the suspects."""
+    return wrap(
+        [
+            f"No lever position parts {'; '.join(suspects)} by their marks: use the recordings "
+            "of the sweep, or inspect each."
+        ],
+        width,
+    )
+
+
+def second_cut_lines(best: SecondCut, width: int = 78) -> list[str]:
+    """The second cut to take and what each suspect would leave."""
+    cut = best.cut
+    lines = [
+        f"Take a second cut at {cut.position} ({cut.rpm:.1f} rpm by the table), same feed, if the "
+        "chuck and the work allow that speed. Expected:"
+    ]
+    for group in best.groups:
+        expected = best.expected[group[0]]
+        lines.append(f"- {'; '.join(group)}: {short(expected)}")
+    return wrap(lines, width)
+
+
+def short(expected: Prediction) -> str:
+    """A prediction in a few words."""
+    if expected.refusal:
+        return f"about {expected.count} round, spacing cannot be foretold"
+    if expected.pattern == "bands":
+        return f"rings {expected.spacing_mm:.3g} mm apart"
+    if expected.pattern in ("straight", "unknown"):
+        return f"{expected.count} round, straight or nearly so"
+    if expected.pattern == "herringbone":
+        return f"herringbone, {expected.waves:.2f} along a groove"
+    return f"{expected.count} round, {expected.spacing_mm:.3g} mm apart, {expected.hand}"
