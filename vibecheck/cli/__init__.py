@@ -10,6 +10,10 @@ COMMANDS: dict[str, str] = {
     "demo": "See it work: diagnose the shipped recordings of an invented lathe.",
     "speeds": "What turns at what speed, at every lever position, and what sounds alike.",
     "diagnose": "Name the part at fault from a folder of takes, or from one file.",
+    "marks": "From marks on the work to a frequency and a part, and back; pictures and gauge.",
+    "finish": "Is a poor finish vibration at all? Feed marks, chatter or forced.",
+    "job": "Keep one job in one plain folder: complaint, table, readings, sweeps, work.",
+    "bring-in": "Take recordings of any kind (video, logs, UFF, MATLAB) into a job or folder.",
 }
 """Command name -> the line shown in the list. ``vibecheck.cli.<name>`` must hold ``command``;
 a dash in the name is an underscore in the module."""

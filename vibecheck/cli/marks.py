@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from vibecheck.machine.parts import Machine
 
 EPILOG = """\b
-Which way marks lean: stand the bar on end, headstock end up or down, no matter.
-Right-hand marks rise to the right, like an ordinary screw. On a face, look from
-the tailstock and follow a spoke from rim to centre: clockwise or anticlockwise.
-In a bore, or in doubt: say whether they lean "with" or "against" the feed marks.
+Which way marks lean: stand the bar on end, whichever end up. Right-hand marks
+rise to the right, like an ordinary screw. On a face, look from the tailstock
+and follow a spoke from rim to centre: clockwise or anticlockwise. In a bore,
+or in doubt, say whether they lean "with" or "against" the feed marks.
 
 \b
 Marks to frequency:

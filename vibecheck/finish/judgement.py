@@ -147,7 +147,7 @@ def cautions(finish: Finish) -> tuple[str, ...]:
     if speed is not None and speed < LOW_SPEED_M_MIN:
         found.append(
             f"surface speed {speed:.0f} m/min is low: in steel a built-up edge tears the surface; "
-            "try twice the speed before suspecting the machine"
+            "before suspecting the machine try a faster speed, as far as chuck and work allow"
         )
     if finish.feed_mm < FINE_FEED_MM:
         found.append(

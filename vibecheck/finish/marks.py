@@ -342,11 +342,10 @@ def _refusal(possibilities: tuple[Possibility, ...], cut: Cut) -> tuple[str, str
     blur = most * cut.rpm_uncertainty
     if blur <= USEFUL_FRACTION:
         return "", ""
-    faster = cut.rpm * blur / USEFUL_FRACTION
     percent = 100 * USEFUL_FRACTION / most
     return (
         f"with {most:.0f} waves a turn and the speed known to {100 * cut.rpm_uncertainty:.2g} %, "
         f"the count is uncertain by {blur:.2g} of a wave: the fraction means nothing",
-        f"Measure the speed to {percent:.2g} % or better, or count marks of the same tone at "
-        f"{faster:.0f} rpm or faster, if the machine and the work allow it.",
+        f"Measure the speed to {percent:.2g} % or better, or count marks of the same tone at a "
+        "faster speed, as far as chart, chuck and work allow: fewer waves go into a turn.",
     )

@@ -12,9 +12,7 @@ from typing import Literal, get_args
 
 from vibecheck.units import mm
 
-ReadingKind = Literal[
-    "spindle lift", "end play", "runout", "slide lift", "taper", "temperature", "other"
-]
+ReadingKind = Literal["spindle lift", "end play", "runout", "slide lift", "taper", "other"]
 KINDS: tuple[ReadingKind, ...] = get_args(ReadingKind)
 Suspicion = Literal["suspect", "not the suspect", "open"]
 

@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from math import isinf
 
 from vibecheck.finish.carriage import Repeat
+from vibecheck.finish.chatter import ChatterVerdict
 from vibecheck.finish.cuts import Common, Steady
+from vibecheck.finish.judgement import FinishOpinion
 from vibecheck.finish.marks import Cut, Possibility, Reading
 from vibecheck.finish.naming import Naming
 from vibecheck.finish.prediction import Prediction
@@ -95,6 +97,8 @@ def reading_lines(reading: Reading, width: int = 78) -> list[str]:
             low, high = reading.coarse_hz
             found.append(f"All that can be said: between {low:.1f} and {high:.1f} Hz.")
         return wrap(found, width)
+    if reading.marks.pattern == "bands":
+        return wrap([f"As a vibration this would be {reading.possibilities[0].hz:.4g} Hz."], width)
     found = [possibility_line(p) for p in reading.possibilities]
     if len(found) > 1 and reading.lean == "unknown" and reading.marks.pattern == "slanted":
         found.append("Both, because which way the marks lean was not given; look, and say --hand.")
@@ -103,6 +107,10 @@ def reading_lines(reading: Reading, width: int = 78) -> list[str]:
             "A herringbone is half a wave off, either way: count along one feed groove through "
             "two turns, halve it, and give that (5.5, say)."
         )
+    if reading.marks.pattern == "slanted" and len(found) == 1:
+        p = reading.possibilities[0]
+        other = reading.cut.turns_hz * (p.count - p.fraction)
+        found.append(f"Had the lean been read the wrong way about: {other:.2f} Hz.")
     if reading.marks.count:
         step = reading.cut.turns_hz
         found.append(f"A miscount by one shifts it by {step:.2f} Hz.")
@@ -266,3 +274,56 @@ def short(expected: Prediction) -> str:
     if expected.pattern == "herringbone":
         return f"herringbone, {expected.waves:.2f} along a groove"
     return f"{expected.count} round, {expected.spacing_mm:.3g} mm apart, {expected.hand}"
+
+
+OPINIONS = {
+    "feed marks": "The feed marks alone explain this finish; no vibration is needed.",
+    "more than feed marks": "Rougher than the feed marks alone. What adds to them may be vibration "
+    "or may not: see below before blaming the machine.",
+    "smoother than possible": "Smoother than this feed and nose can leave: a number is wrong.",
+    "cannot tell": "Cannot tell whether the finish is worse than it must be.",
+}
+
+
+def micro(mm: float, inches: bool = False) -> str:
+    """A roughness in both systems.
+
+    >>> micro(0.0016)
+    '1.60 um (63 uin)'
+    """
+    metric, imperial = f"{1000 * mm:.2f} um", f"{1e6 * inch(mm):.0f} uin"
+    return f"{imperial} ({metric})" if inches else f"{metric} ({imperial})"
+
+
+def roughness_lines(
+    opinion: FinishOpinion, feed_mm: float, nose_mm: float, inches: bool = False, width: int = 78
+) -> list[str]:
+    """Whether feed marks explain a finish."""
+    found = [f"Feed {length(feed_mm, inches)} a turn, nose radius {length(nose_mm, inches)}."]
+    if opinion.ra_mm == opinion.ra_mm:
+        found += [
+            f"Feed marks alone leave Ra {micro(opinion.ra_mm, inches)}, "
+            f"Rt {micro(opinion.rt_mm, inches)}.",
+            f"By the short forms f^2/(18 sqrt(3) r) and f^2/(8 r): Ra "
+            f"{micro(opinion.ra_short_mm, inches)}, Rt {micro(opinion.rt_short_mm, inches)}.",
+        ]
+    found.append(OPINIONS[opinion.opinion])
+    found += [f"- {reason}" for reason in opinion.reasons]
+    found.append("Before suspecting vibration:")
+    found += [f"- {caution}" for caution in opinion.cautions]
+    return wrap(found, width)
+
+
+def chatter_lines(verdict: ChatterVerdict, width: int = 78) -> list[str]:
+    """Chatter or forced, why, and what to do next."""
+    names = {
+        "self-excited": "Self-excited chatter: tool, slide or work sings, no part of the drive",
+        "forced": "Forced vibration: something that turns, or the mains, drives it",
+        "cannot tell": "Cannot tell chatter from forced vibration yet",
+    }
+    sure = f" ({verdict.confidence})" if verdict.confidence else ""
+    found = [names[verdict.kind] + sure + "."]
+    found += [f"- {reason}" for reason in verdict.reasons]
+    if verdict.next_tests:
+        found += ["Next:", *(f"- {test}" for test in verdict.next_tests)]
+    return wrap(found, width)
