@@ -16,8 +16,8 @@ from matplotlib.figure import Figure
 
 PHONE_INCHES = 5.0
 """Width of a picture: 360 points, one to one on a phone."""
-TYPE_PT = 9.0
-SMALL_PT = 7.5
+TYPE_PT = 10.5
+SMALL_PT = 9.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,7 +37,7 @@ def evidence_figure(
         Rows beyond this, the weakest, are left out and counted in a note.
     """
     rows = chosen_rows(table, suspects, most_rows)
-    figure = new_figure(1.75 + 0.26 * len(rows), scheme)
+    figure = new_figure(2.0 + 0.28 * len(rows), scheme)
     draw_evidence(figure.add_subplot(), table, rows, suspects, names, scheme)
     return figure
 
