@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from vibecheck.report.ink import DARK, LIGHT, Scheme
 
-
 ON_PAPER = replace(LIGHT, paper="#ffffff")
 
 
