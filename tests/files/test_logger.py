@@ -193,3 +193,11 @@ def test_an_empty_entry_is_refused_not_guessed(tmp_path):
     path.write_text("t,a\n" + "\n".join(f"{t},{'nan' if t == 5 else t % 1}" for t in EVEN_S))
     with pytest.raises(RecordingError, match="not numbers"):
         read_recording(path)
+
+
+def test_equal_readings_of_one_axis_under_one_stamp_are_not_taken_for_a_doubled_record(tmp_path):
+    path = tmp_path / "log.csv"
+    coarse = np.floor(EVEN_S / 0.0336) * 33.6
+    rows = np.column_stack([coarse, np.round(wave(EVEN_S)), wave(EVEN_S + 0.3)])
+    np.savetxt(path, rows, delimiter=",", fmt="%.4f")
+    assert read_log(path, column="2").frames == 3000

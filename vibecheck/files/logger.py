@@ -62,11 +62,12 @@ def read_log(
         raise RecordingError(
             f"{broken} entries are not numbers", "Export the log again.", path.name
         )
-    even = _even(table, clock, values, rate_hz, path.name)
-    found = _measure(table, wanted, unit, even.samples)
+    even = _even(table, clock, table.numbers, rate_hz, path.name)
+    free = [index for index in range(table.numbers.shape[1]) if index not in used]
+    found = _measure(table, wanted, unit, even.samples[:, free])
     notes = [*table.notes, *even.notes, *found.notes, _columns_words(table, wanted)]
     return Recording(
-        samples=np.ascontiguousarray((even.samples * found.factor).T, dtype=np.float32),
+        samples=np.ascontiguousarray((even.samples[:, wanted] * found.factor).T, dtype=np.float32),
         rate_hz=even.rate_hz,
         name=path.stem,
         quantity=found.quantity,

@@ -18,6 +18,7 @@ from vibecheck.files.job import SCHEMA, Job, check_schema
 from vibecheck.files.plain_toml import add_block, read_toml, sync_folder, toml_text, write_new
 from vibecheck.files.sensor import Sensor, sensor_from
 from vibecheck.files.takes import find_takes, take_files
+from vibecheck.files.told_facts import with_facts
 from vibecheck.recording import Take, TakeKind
 
 SWEEP_NAME = "sweep.toml"
@@ -38,6 +39,8 @@ class StoredTake:
         What was found when it was recorded ("clipped", "chart 495, heard 481"); empty when good.
     reading : mapping
         How to read it (column, unit, rate_hz, variable), for files that need telling.
+    facts : mapping
+        What a converted file was before (true rate, unit, losses).
     """
 
     file: str
@@ -50,6 +53,7 @@ class StoredTake:
     judgement: tuple[str, ...] = ()
     conditions: Mapping[str, str] = field(default_factory=dict)
     reading: Mapping[str, Any] = field(default_factory=dict)
+    facts: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,6 +216,7 @@ def file_sha256(path: Path) -> str:
 
 def _take(sweep: Sweep, entry: StoredTake) -> Take:
     recording = read_recording(sweep.folder / entry.file, **entry.reading)
+    recording = with_facts(recording, entry.facts, str(sweep.folder / SWEEP_NAME))
     return Take(
         recording=sweep.sensor.applied(recording),
         position=entry.position,

@@ -18,7 +18,7 @@ LIST_NAMES = frozenset({"takes.csv", "takes.toml"})
 KINDS: tuple[TakeKind, ...] = get_args(TakeKind)
 READING_KEYS = ("channel", "variable", "column", "unit", "rate_hz", "start_s", "length_s")
 Say = Callable[[str], object]
-OWN_KEYS = ("file", "position", "kind", "rpm", "conditions", *READING_KEYS)
+OWN_KEYS = ("file", "position", "kind", "rpm", "conditions", "facts", *READING_KEYS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +31,7 @@ class Listed:
     rpm: float | None
     conditions: Mapping[str, str] = field(default_factory=dict)
     reading: Mapping[str, Any] = field(default_factory=dict)
+    facts: Mapping[str, Any] = field(default_factory=dict)
 
 
 def listed_takes(listing: Path, labels: Sequence[str]) -> list[Listed]:
@@ -39,7 +40,8 @@ def listed_takes(listing: Path, labels: Sequence[str]) -> list[Listed]:
     Columns (or keys of each ``[[take]]``): ``file``; ``position``; ``kind``; ``rpm``, the spindle
     speed measured with a tachometer; ``conditions`` as "mount=magnet; axis=radial"; ``channel``
     (from 1), ``variable``, ``column``, ``unit``, ``rate_hz``, ``start_s``, ``length_s`` as in
-    `read_recording`. Any other column is kept as a condition under its heading.
+    `read_recording`; ``facts``, a table of what a converted file was. Any other column is kept as
+    a condition under its heading.
     """
     faults: list[str] = []
     rows = []
@@ -92,6 +94,7 @@ def _row(listing: Path, raw: Mapping[str, Any], labels: Sequence[str], fault: Sa
         rpm=_number(raw.get("rpm"), "rpm", fault),
         conditions=_conditions(raw),
         reading=_reading(raw, fault),
+        facts=raw["facts"] if isinstance(raw.get("facts"), Mapping) else {},
     )
 
 
@@ -100,7 +103,7 @@ def _position(given: Any, labels: Sequence[str], fault: Say) -> str | None:
     if not wanted or not labels:
         return wanted or None
     for label in labels:
-        if words_of(label) == words_of(wanted):
+        if "".join(words_of(label)) == "".join(words_of(wanted)):
             return label
     near = difflib.get_close_matches(wanted.upper(), labels, n=1, cutoff=0.0)
     fault(f"no lever position {wanted!r}; did you mean {near[0]!r}?")

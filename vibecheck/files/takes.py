@@ -19,6 +19,7 @@ from vibecheck.files.audio import (
 )
 from vibecheck.files.naming import Named, named
 from vibecheck.files.take_list import LIST_NAMES, Listed, listed_takes
+from vibecheck.files.told_facts import with_facts
 from vibecheck.recording import Take
 
 EVERY_SUFFIX = SOUND_SUFFIXES | LOG_SUFFIXES | EXCHANGE_SUFFIXES | VIDEO_SUFFIXES
@@ -114,7 +115,7 @@ def _from_list(listing: Path, labels: Sequence[str], **options: Any) -> TakesFou
 def _listed_take(row: Listed, **options: Any) -> Take:
     asked = options | {name: value for name, value in row.reading.items() if value is not None}
     return Take(
-        recording=read_recording(row.path, **asked),
+        recording=with_facts(read_recording(row.path, **asked), row.facts, row.path.name),
         position=row.position,
         kind=row.kind,
         tach_rpm=row.rpm,
