@@ -122,12 +122,5 @@ def tables(draw):
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(tables())
 def test_any_machine_survives_being_written(text):
-    from vibecheck.errors import GearTableError
-
-    try:
-        machine = parse_table(text).machine
-    except GearTableError as error:
-        # The only fault these tables can have is a lever word that could be read in two ways.
-        assert all("are both written" in fault.found for fault in error.faults), error.text
-        return
+    machine = parse_table(text).machine
     assert differences(machine, parse_table(write_machine(machine)).machine) == []

@@ -139,7 +139,7 @@ def _pair_text(a: Known, b: Known) -> str | None:
     how = next(iter(hows), "counted")
     exact = [k.value is not None for k in (a, b) if k.low is not None]
     usual = "counted" if all(exact) else "guessed"
-    if exact and len(set(exact)) > 1 and how != "guessed":
+    if len(set(exact)) > 1:
         usual = ""
     tail = "" if how == usual else f" {how}"
     return f"{texts[0]}/{texts[1]}{tail}"
