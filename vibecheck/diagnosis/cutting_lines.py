@@ -24,7 +24,7 @@ def listen(
     recording: Recording,
     rpm: float,
     *,
-    rpm_uncertainty: float = 0.005,
+    rpm_uncertainty: float = 0.002,
     shafts: Sequence[tuple[str, float]] = (),
 ) -> Listening:
     """Lines of one take, strong enough to stand out of its noise.

@@ -60,7 +60,7 @@ class Listening:
     name: str
     rpm: float
     lines: Sequence[Line]
-    rpm_uncertainty: float = 0.005
+    rpm_uncertainty: float = 0.002
     shafts: Sequence[tuple[str, float]] = ()
 
     @property
@@ -78,11 +78,12 @@ class Signs:
     in_air : bool or None
         The line is there at idle, same speed; None without such a take or when weak.
     follows : str
-        Shaft it follows over two speeds by one whole multiple; "mains" for that; else "".
+        "38 x spindle": shafts it follows over two speeds by one whole multiple, joined by " = "
+        when teeth make them one; "mains"; else "".
     stays : bool or None
         Nearly the same hertz although the speed changed; None with one speed only.
     whole : tuple of str
-        Shafts of which it is a whole multiple at every take, too near to exclude.
+        Shafts of which one whole multiple may be the line at every take.
     mode : Mode or None
         Tapped mode it lies at; ``tapped`` says whether anybody tapped.
     """
@@ -195,9 +196,18 @@ def _heard(line: Line, air: Listening) -> bool | None:
     return True if level >= line.level_db - IN_AIR_DB else None
 
 
+def _changes(speeds: Sequence[float]) -> bool:
+    return max(speeds) / min(speeds) - 1 >= SPEED_CHANGE
+
+
+def _sharp(pairs: Sequence[Pair], shaft: str) -> bool:
+    """Whether the multiple is known well enough at every take for a fit to mean something."""
+    spans = [_span(pair, shaft) for pair in pairs]
+    return all(high - low <= 2 * MULTIPLE_TOLERANCE for low, high in spans)
+
+
 def _speeds_differ(pairs: Sequence[Pair]) -> bool:
-    speeds = [take.rpm for take, _ in pairs]
-    return len(speeds) > 1 and max(speeds) / min(speeds) - 1 >= SPEED_CHANGE
+    return len(pairs) > 1 and _changes([take.rpm for take, _ in pairs])
 
 
 def _stays(pairs: Sequence[Pair]) -> bool | None:
@@ -208,31 +218,38 @@ def _stays(pairs: Sequence[Pair]) -> bool | None:
 
 
 def _whole(pairs: Sequence[Pair]) -> tuple[str, ...]:
-    """Shafts that cannot be excluded as whole multiples at any take."""
+    """Shafts of which one and the same whole multiple may be the line at every take."""
     names = set.intersection(*(set(take.turning) for take, _ in pairs)) if pairs else set()
-    return tuple(sorted(n for n in names if all(_is_whole(p, n) is not False for p in pairs)))
+    return tuple(sorted(name for name in names if _multiple(pairs, name)))
 
 
-def _is_whole(pair: Pair, shaft: str) -> bool | None:
-    """Whether the line is a whole multiple of a shaft; None when the test is too loose to say."""
+def _multiple(pairs: Sequence[Pair], shaft: str) -> int | None:
+    """The whole multiple of a shaft that fits every take, None when none does."""
+    spans = [_span(pair, shaft) for pair in pairs]
+    low, high = max(a for a, _ in spans), min(b for _, b in spans)
+    whole = round((low + high) / 2)
+    return whole if whole >= 1 and low <= whole <= high else None
+
+
+def _span(pair: Pair, shaft: str) -> tuple[float, float]:
+    """Least and most turns' multiple the line may be of a shaft at one take."""
     take, line = pair
     turns = take.turning[shaft]
     waves = line.hz / turns
     limit = waves * take.rpm_uncertainty + line.uncertainty_hz / turns
-    if limit > MULTIPLE_TOLERANCE:
-        return None
-    return waves >= 0.5 and abs(waves - round(waves)) <= limit
+    return waves - limit, waves + limit
 
 
 def _follows(pairs: Sequence[Pair], mains_hz: float | None) -> str:
     if not _speeds_differ(pairs):
         return ""
-    for shaft in _whole(pairs):
-        speeds = [take.turning[shaft] for take, _ in pairs]
-        multiples = {round(line.hz / take.turning[shaft]) for take, line in pairs}
-        sure = all(_is_whole(pair, shaft) for pair in pairs)
-        if sure and len(multiples) == 1 and max(speeds) / min(speeds) - 1 >= SPEED_CHANGE:
-            return f"{multiples.pop()} x {shaft}"
+    found = [
+        f"{_multiple(pairs, shaft)} x {shaft}"
+        for shaft in _whole(pairs)
+        if _changes([take.turning[shaft] for take, _ in pairs]) and _sharp(pairs, shaft)
+    ]
+    if found:
+        return " = ".join(found)
     if mains_hz:
         near = [
             abs(line.hz / (2 * mains_hz) - round(line.hz / (2 * mains_hz))) for _, line in pairs
