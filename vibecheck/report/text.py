@@ -143,7 +143,7 @@ def _next(diagnosis: Diagnosis, names: Names, width: int, cautions: Sequence[str
     if diagnosis.next_test is None:
         return ""
     lines = [_wrapped(f"Next: {_costed(diagnosis.next_test, names)}", width, "", "      ")]
-    lines += [_wrapped(text, width, "      ", "      ") for text in cautions]
+    lines += [_wrapped(text, width, "      * ", "        ") for text in cautions]
     return "\n".join(lines)
 
 
