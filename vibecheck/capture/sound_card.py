@@ -1,0 +1,288 @@
+"""One take from a sound card to a file, and everything that can go wrong on the way.
+
+The callback only copies its block into a queue; all else happens in the caller's thread. Lost
+samples are found by the wall clock, since a card that stalls often says nothing.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecheck.capture.devices import Device, sound_library
+from vibecheck.capture.wave_stream import SAMPLE_BYTES, SampleFormat, WaveStream, started
+from vibecheck.errors import DeviceError
+
+Ending = Literal["complete", "stopped", "device gone", "stalled", "disk full"]
+FIRST_BLOCK_S = 6.0
+STALL_S = 2.0
+CLOCK_SLACK_S = 0.06
+"""Wall clock and samples agree within 25 ms on a quiet computer; more than this is a loss."""
+CLOCK_DRIFT = 3e-4
+"""How far a card's clock may run from the computer's, as a share."""
+
+Deliver = Callable[[bytes, bool], None]
+
+
+class Source(Protocol):
+    """Whatever delivers blocks of raw interleaved samples."""
+
+    def start(self, deliver: Deliver) -> None:
+        """Begin; each block goes to ``deliver(raw, overflowed)`` in another thread."""
+
+    def alive(self) -> bool:
+        """Whether it still delivers."""
+
+    def close(self) -> None:
+        """End."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """What the meter shows: of the last blocks, in dB of full scale."""
+
+    peak_db: float
+    rms_db: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Captured:
+    """How a take came to its end.
+
+    Attributes
+    ----------
+    lost_s : float
+        Seconds by the wall clock for which there are no samples; 0 within the clock's slack.
+    flagged : int
+        Blocks the card itself marked as overflowed.
+    """
+
+    path: Path
+    ending: Ending
+    frames: int
+    rate_hz: int
+    channels: int
+    lost_s: float = 0.0
+    flagged: int = 0
+
+    @property
+    def seconds(self) -> float:
+        """Length on disk."""
+        return self.frames / self.rate_hz
+
+
+class CardSource:
+    """A PortAudio input as a source."""
+
+    def __init__(
+        self, device: Device, rate_hz: int, channels: int, sample_format: SampleFormat
+    ) -> None:
+        self._sd = sound_library()
+        self._device, self._rate_hz = device, rate_hz
+        self._channels, self._format = channels, sample_format
+        self._stream: Any = None
+        self._ended = False
+
+    def start(self, deliver: Deliver) -> None:
+        """Open the device and begin."""
+
+        def callback(data: Any, frames: int, times: Any, status: Any) -> None:
+            deliver(bytes(data), bool(status.input_overflow))
+
+        def finished() -> None:
+            self._ended = True
+
+        try:
+            self._stream = self._sd.RawInputStream(
+                samplerate=self._rate_hz,
+                device=self._device.index,
+                channels=self._channels,
+                dtype=self._format,
+                callback=callback,
+                finished_callback=finished,
+            )
+            self._stream.start()
+        except (self._sd.PortAudioError, ValueError) as error:
+            raise DeviceError(
+                f"it cannot record {self._channels} channel(s) of {self._format} at "
+                f"{self._rate_hz} Hz ({error})",
+                "Try another rate (--rate), format (--format) or device (--device).",
+                self._device.name,
+            ) from None
+
+    def alive(self) -> bool:
+        """Whether the device is still there."""
+        return self._stream is not None and not self._ended and bool(self._stream.active)
+
+    def close(self) -> None:
+        """Let the device go; a vanished one may refuse, which changes nothing."""
+        if self._stream is not None:
+            try:
+                self._stream.close(ignore_errors=True)
+            except self._sd.PortAudioError:
+                return
+
+
+def capture(
+    source: Source,
+    path: Path,
+    *,
+    rate_hz: int,
+    channels: int,
+    sample_format: SampleFormat,
+    seconds: float,
+    on_level: Callable[[Level], bool] = lambda level: True,
+    first_block_s: float = FIRST_BLOCK_S,
+    stall_s: float = STALL_S,
+) -> Captured:
+    """Record to a new file until the time is up, the user says stop, or something breaks.
+
+    Parameters
+    ----------
+    source : Source
+        Normally a `CardSource`.
+    path : Path
+        File to make; must be free.
+    seconds : float
+        Length wanted.
+    on_level : callable
+        Called for every block with the level; False stops the take.
+
+    Returns
+    -------
+    Captured
+        Also when the device vanished, stalled or the disk filled: what came before is in the file.
+
+    Raises
+    ------
+    DeviceError
+        Nothing came from the device at all.
+    """
+    stream = started(path, rate_hz, channels, sample_format)
+    run = _Run(stream, round(seconds * rate_hz), on_level)
+    try:
+        source.start(run.deliver)
+        ending = run.until_done(source, first_block_s, stall_s)
+    except BaseException:
+        source.close()
+        stream.close()
+        if stream.frames == 0:
+            path.unlink(missing_ok=True)
+        raise
+    source.close()
+    ending = _closed(stream, ending)
+    return Captured(
+        path=path,
+        ending=ending,
+        frames=stream.frames,
+        rate_hz=rate_hz,
+        channels=channels,
+        lost_s=run.lost_s(),
+        flagged=run.flagged,
+    )
+
+
+class _Run:
+    """The blocks of one take on their way from the queue to the file."""
+
+    def __init__(self, stream: WaveStream, wanted: int, on_level: Callable[[Level], bool]) -> None:
+        self._queue: queue.SimpleQueue[tuple[float, bytes, bool]] = queue.SimpleQueue()
+        self._stream, self._wanted, self._on_level = stream, wanted, on_level
+        self.flagged = 0
+        self._first_at = self._last_at = 0.0
+        self._frames_after_first = 0
+        self._seen = False
+
+    def deliver(self, raw: bytes, overflowed: bool) -> None:
+        """Called in the card's thread: one copy, nothing else."""
+        self._queue.put((time.monotonic(), raw, overflowed))
+
+    def until_done(self, source: Source, first_block_s: float, stall_s: float) -> Ending:
+        deadline = time.monotonic() + first_block_s
+        while True:
+            try:
+                at, raw, overflowed = self._queue.get(timeout=0.05)
+            except queue.Empty:
+                if not source.alive() and self._queue.empty():
+                    return self._nothing("device gone")
+                if time.monotonic() > deadline:
+                    return self._nothing("stalled")
+                continue
+            deadline = time.monotonic() + stall_s
+            ending = self._take_in(at, raw, overflowed)
+            if ending is not None:
+                return ending
+
+    def _nothing(self, ending: Ending) -> Ending:
+        if not self._seen:
+            raise DeviceError(
+                "nothing comes from the device", "Check its plug, its switch and its permission."
+            )
+        return ending
+
+    def _take_in(self, at: float, raw: bytes, overflowed: bool) -> Ending | None:
+        frames = len(raw) // self._stream.width
+        if self._seen:
+            self._frames_after_first += frames
+        else:
+            self._first_at = at
+        self._seen, self._last_at = True, at
+        self.flagged += overflowed
+        left = self._wanted - self._stream.frames
+        try:
+            self._stream.add(raw[: left * self._stream.width])
+        except OSError:
+            return "disk full"
+        level = block_level(raw, self._stream.sample_format, self._stream.frames
+                            / self._stream.rate_hz)  # fmt: skip
+        if not self._on_level(level):
+            return "stopped"
+        return "complete" if self._stream.frames >= self._wanted else None
+
+    def lost_s(self) -> float:
+        wall_s = self._last_at - self._first_at
+        lost = wall_s - self._frames_after_first / self._stream.rate_hz
+        return lost if lost > CLOCK_SLACK_S + CLOCK_DRIFT * wall_s else 0.0
+
+
+def _closed(stream: WaveStream, ending: Ending) -> Ending:
+    try:
+        stream.close()
+    except OSError:
+        return "disk full"
+    return ending
+
+
+def decoded(raw: bytes, sample_format: SampleFormat) -> NDArray[np.float32]:
+    """Raw samples as fractions of full scale, interleaved as they were."""
+    whole = raw[: len(raw) // SAMPLE_BYTES[sample_format] * SAMPLE_BYTES[sample_format]]
+    if sample_format == "float32":
+        return np.frombuffer(whole, dtype="<f4").astype(np.float32)
+    if sample_format == "int16":
+        return np.frombuffer(whole, dtype="<i2").astype(np.float32) / np.float32(32768)
+    bytes3 = np.frombuffer(whole, dtype=np.uint8).reshape(-1, 3)
+    padded = np.zeros((bytes3.shape[0], 4), dtype=np.uint8)
+    padded[:, 1:] = bytes3
+    return padded.view("<i4")[:, 0].astype(np.float32) / np.float32(2**31)
+
+
+def block_level(raw: bytes, sample_format: SampleFormat, seconds: float) -> Level:
+    """Peak and r.m.s. of one block, in dB of full scale."""
+    samples = decoded(raw, sample_format)
+    if samples.size == 0:
+        return Level(peak_db=-120.0, rms_db=-120.0, seconds=seconds)
+    peak = float(np.abs(samples).max())
+    rms = float(np.sqrt(np.mean(np.square(samples - samples.mean()))))
+    return Level(peak_db=_db(peak), rms_db=_db(rms), seconds=seconds)
+
+
+def _db(value: float) -> float:
+    return float(20 * np.log10(max(value, 1e-6)))
