@@ -233,7 +233,7 @@ def score_family(
     height = np.where(inside, relative.max(axis=0), -np.inf)
     best = int(np.argmax(height))
     threshold = float(np.quantile(best_decoys, 0.95))
-    tail = float(np.mean(best_decoys[best_decoys > threshold] - threshold)) + 1e-9
+    tail = max(float(np.mean(best_decoys[best_decoys >= threshold] - threshold)), 0.05)
     beyond = (float(height[best]) - threshold) / tail
     at_point = 0.05 * np.exp(-beyond) if beyond > 0 else float(np.mean(best_decoys >= height[best]))
     places = _independent(ground, family)

@@ -21,12 +21,15 @@ from vibecheck.spectra.envelope import Transform, transformed
 from vibecheck.spectra.spectrum import Floats
 from vibecheck.spectra.speed import SpeedFound, speed_from_comb, speed_unaided
 
-EVEN_DEPTH = 0.45
+EVEN_DEPTH = 0.36
 """Depth at which a family is as likely a fault as not. Sound bearings on measured machines stay
 below about 0.3 in most records and 0.6 in all; faults are mostly above 0.9."""
 DEPTH_SLOPE = 5.0
 EVEN_LOG10_P = 3.0
 """Tens of surprise at which a family is as likely there as not."""
+BURIED, BURIED_LOG10_P = 0.3, 10.0
+"""A shallow family that is very surprising is a fault buried in noise: each ten-fold surprise
+beyond this makes up for some depth."""
 TURNING_LOAD = 1.5
 """An outer race whose shaft-rate sidebands outweigh the race's own lines by this much is being
 loaded once a turn: a turning load (unbalance) explains it without a flaw."""
@@ -125,8 +128,6 @@ def hear_bearing(
     used = speed.hz if speed.found else shaft_hz
     if used is None:
         return _nothing(whole, speed, families, "no running speed was given and none was heard")
-    doubt = speed.uncertainty_hz if speed.found else 0.002 * used
-    lines = shaft_lines(whole, used, quantity=quantity)
     if whole.seconds * used < FEWEST_TURNS:
         return _nothing(
             whole,
@@ -136,10 +137,37 @@ def hear_bearing(
             f" {FEWEST_TURNS / used:.1f} s would do",
             used,
         )
-    spectra = envelope_spectra(whole, top=TOP_ORDER * used, low=low_hz, high=high_hz)
-    scores = score_families(spectra, families, shaft_hz=used, shaft_uncertainty_hz=doubt)
+    scores = _scored(whole, used, speed, families, (low_hz, high_hz))
+    if not speed.found and abs(speed.candidate_hz / used - 1.0) > 0.003:
+        other = _scored(whole, speed.candidate_hz, speed, families, (low_hz, high_hz))
+        if _best_odds(other) > 2.0 * _best_odds(scores):
+            scores, used = other, speed.candidate_hz
     odds = {score.family.name: _odds(score) for score in scores}
+    lines = shaft_lines(whole, used, quantity=quantity)
     return _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
+
+
+def _scored(
+    whole: Transform,
+    used: float,
+    speed: SpeedFound,
+    families: Sequence[Family],
+    believed_hz: tuple[float, float],
+) -> list[FamilyScore]:
+    spectra = envelope_spectra(
+        whole,
+        top=TOP_ORDER * used,
+        low=believed_hz[0],
+        high=believed_hz[1],
+        track=speed.track,
+        mean_hz=used,
+    )
+    doubt = speed.uncertainty_hz if speed.found else 0.002 * used
+    return score_families(spectra, families, shaft_hz=used, shaft_uncertainty_hz=doubt)
+
+
+def _best_odds(scores: Sequence[FamilyScore]) -> float:
+    return max(_odds(score) for score in scores)
 
 
 def contradiction(stated_hz: float | None, speed: SpeedFound) -> str:
@@ -159,6 +187,7 @@ def _odds(score: FamilyScore) -> float:
     """Odds for a fault against none: surprise and depth must both be there."""
     surprise = np.log(10.0) * (score.log10_p - EVEN_LOG10_P)
     depth = DEPTH_SLOPE * np.log(max(score.depth, 1e-3) / EVEN_DEPTH)
+    depth += BURIED * float(np.clip(score.log10_p - BURIED_LOG10_P, 0.0, 15.0))
     if score.family.name == "outer" and score.sideband_depth > TURNING_LOAD * score.depth:
         depth = min(depth, 0.0)
     if score.rivals:

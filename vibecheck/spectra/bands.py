@@ -16,6 +16,7 @@ from vibecheck.spectra.envelope import (
     envelope_spectrum,
     guarded,
 )
+from vibecheck.spectra.orders import SpeedTrack
 from vibecheck.spectra.whitening import floor_whitened
 
 SHARES = (1, 2, 3, 4, 6)
@@ -89,6 +90,8 @@ def envelope_spectra(
     shares: Sequence[int] = SHARES,
     whiten: bool = True,
     stretch: float = KNOCK_STRETCH,
+    track: SpeedTrack | None = None,
+    mean_hz: float = 0.0,
 ) -> list[EnvelopeSpectrum]:
     """Envelope spectra of every band of the tree, knocks guarded against.
 
@@ -107,6 +110,8 @@ def envelope_spectra(
         Level the spectrum first and hold steady tones down.
     stretch : float
         Seconds (or revolutions) over which loudness is evened out.
+    track, mean_hz : SpeedTrack, float
+        A drifting speed to be levelled out, and the speed to level it to.
     """
     level = floor_whitened(transform) if whiten else transform
     bottom, ceiling = usable_range(transform, low=low, high=high)
@@ -117,6 +122,14 @@ def envelope_spectra(
         envelope = guarded(band_envelope(level, band.low, band.high), stretch=stretch)
         for form in forms:
             spectra.append(
-                envelope_spectrum(envelope, top=top, form=form, low=band.low, high=band.high)
+                envelope_spectrum(
+                    envelope,
+                    top=top,
+                    form=form,
+                    low=band.low,
+                    high=band.high,
+                    track=track,
+                    mean_hz=mean_hz,
+                )
             )
     return spectra

@@ -14,6 +14,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from vibecheck.spectra.floor import over_floor
+from vibecheck.spectra.orders import SpeedTrack, levelled
 from vibecheck.spectra.spectrum import Axis, Floats, Spectrum, fast_length
 
 Complex = NDArray[np.complex64]
@@ -150,6 +151,8 @@ def envelope_spectrum(
     low: float = 0.0,
     high: float = 0.0,
     floor_width: float = 0.0,
+    track: SpeedTrack | None = None,
+    mean_hz: float = 0.0,
 ) -> EnvelopeSpectrum:
     """Spectrum of a squared envelope, as significance and as depth.
 
@@ -166,8 +169,13 @@ def envelope_spectrum(
         The band the envelope came from, carried along.
     floor_width : float
         Widest neighbourhood of the local floor.
+    track, mean_hz : SpeedTrack, float
+        A drifting speed to be levelled out, and the speed to level it to.
     """
-    values, rate_hz = _decimated(envelope.squared, envelope.rate_hz, top)
+    values, rate_hz = decimated(envelope.squared, envelope.rate_hz, top)
+    if track is not None:
+        values = levelled(values, rate_hz, track, mean_hz)
+        values = values[: fast_length(values.size)]
     values = values / max(float(values.mean(dtype=np.float64)), 1e-30)
     if form == "logarithm":
         values = np.log(values + np.float32(1e-3))
@@ -207,7 +215,7 @@ def _local_level(squared: Floats, block: int) -> Floats:
     return np.interp(np.arange(squared.size), middle, means).astype(np.float32)
 
 
-def _decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, float]:
+def decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, float]:
     """Mean of neighbouring values, as many as leave four values a cycle at ``top``."""
     factor = int(rate_hz // (4.0 * top))
     if factor < 2:

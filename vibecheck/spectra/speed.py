@@ -3,31 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincc
+from scipy.ndimage import maximum_filter1d
 
-from vibecheck.spectra.bands import usable_range
-from vibecheck.spectra.envelope import (
-    Transform,
-    band_envelope,
-    envelope_spectrum,
-    guarded,
-    transformed,
+from vibecheck.spectra.combs import (
+    FEWEST_LINES,
+    HARMONICS,
+    HIGHEST_SURPRISE,
+    Lines,
+    SlowSignals,
+    comb_lines,
+    comb_score,
+    nearest,
+    score_surprise,
+    slow_signals,
 )
-from vibecheck.spectra.floor import over_floor
-from vibecheck.spectra.peaks import interpolated, peak_bins
-from vibecheck.spectra.spectrum import Floats, Spectrum
-from vibecheck.spectra.whitening import floor_whitened
+from vibecheck.spectra.envelope import Transform, transformed
+from vibecheck.spectra.orders import SpeedTrack
+from vibecheck.spectra.spectrum import Floats
 
 Numbers = NDArray[np.float64]
-HARMONICS = 10
-HIGHEST_SURPRISE = 5.0
-"""No single line counts for more than this (natural log units): one strong line is no comb."""
 NEAR = 0.015
 """Half the trust goes to speeds this close to the nominal, half to the whole searched range."""
+BELIEVED = 1e-3
+"""A comb that chance would show this often somewhere in the range is not believed."""
+DRIFT_GAIN = 12.0
+"""How much more surprising (natural log units) a comb must become for a drift to be believed."""
+STRETCH_TURNS = 25.0
+FASTEST_CHANGE = 0.01
+"""Largest change of speed, as a share, from one stretch to the next (half a stretch later)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,9 +50,13 @@ class SpeedFound:
     chance : float
         Probability that some speed in the searched range would fit this well by accident.
     drift_hz : float
-        Speed at the end less speed at the start, straight line; 0 when not measurable.
+        Fastest less slowest; 0 when no drift is shown.
     lines : tuple of int
         Which multiples were seen.
+    track : SpeedTrack or None
+        The speed through the recording, when it drifts enough to smear lines.
+    candidate_hz : float
+        The best comb, believed or not.
     reason : str
         Why not found, in words; empty when found.
     """
@@ -55,6 +66,8 @@ class SpeedFound:
     chance: float
     drift_hz: float = 0.0
     lines: tuple[int, ...] = ()
+    track: SpeedTrack | None = None
+    candidate_hz: float = 0.0
     reason: str = ""
 
     @property
@@ -63,24 +76,14 @@ class SpeedFound:
         return self.hz > 0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Lines:
-    """Peaks of one spectrum and how surprising it is to find one so strong just here."""
-
-    places: Numbers
-    surprise: Numbers
-    step: float
-    top: float
-
-
 def speed_from_comb(
     samples: Floats | Transform,
     rate_hz: float = 0.0,
     *,
     nominal_hz: float,
     search: float = 0.10,
-    chance: float = 1e-3,
-    drift: bool = True,
+    chance: float = BELIEVED,
+    follow: bool = True,
 ) -> SpeedFound:
     """Running speed near a nominal, from the whole multiples of the shaft.
 
@@ -97,20 +100,15 @@ def speed_from_comb(
         Half-width of the search, as a share of the nominal.
     chance : float
         A comb that would be found this often by accident is not believed.
-    drift : bool
-        Whether to follow the speed through the recording.
+    follow : bool
+        Whether to look for a drift through the recording.
     """
     whole = samples if isinstance(samples, Transform) else transformed(samples, rate_hz)
-    sets = comb_lines(whole, top_hz=(HARMONICS + 2) * nominal_hz * (1 + search))
-    best = comb_speed(sets, nominal_hz=nominal_hz, search=search)
-    if best.chance > chance:
-        return SpeedFound(
-            hz=0.0,
-            uncertainty_hz=0.0,
-            chance=best.chance,
-            reason="no comb of whole multiples stands out near the nominal speed",
-        )
-    return best
+    slow = slow_signals(whole, top_hz=(HARMONICS + 2) * nominal_hz * (1 + search))
+    best = comb_speed(comb_lines(slow), nominal_hz=nominal_hz, search=search)
+    if follow:
+        best = _followed(slow, best, nominal_hz, search)
+    return best if best.chance <= chance else _not_found(best, "near the nominal speed")
 
 
 def speed_unaided(
@@ -118,71 +116,112 @@ def speed_unaided(
 ) -> SpeedFound:
     """A running speed with nothing to go by: the most surprising comb of all.
 
-    Every tenth of the range pays for the others having been tried; a comb whose odd multiples are
-    missing is taken for half of a slower one and passed over.
+    Every tenth of the range pays for the others having been tried. A comb of half the true speed
+    meets only every second multiple and loses to the true one.
     """
     span = 0.1
     centres = np.exp(np.arange(np.log(low_hz * 1.1), np.log(high_hz), 2 * span * 0.95))
-    sets = comb_lines(transform, top_hz=(HARMONICS + 2) * high_hz)
-    found = [comb_speed(sets, nominal_hz=float(c), search=span) for c in centres]
-    best = min(found, key=lambda one: one.chance / max(len(one.lines), 1))
-    chance = min(1.0, best.chance * len(found))
-    if chance > 1e-3:
-        return SpeedFound(
-            hz=0.0,
-            uncertainty_hz=0.0,
-            chance=chance,
-            reason="no comb of whole multiples stands out anywhere",
-        )
-    return best
+    sets = comb_lines(slow_signals(transform, top_hz=(HARMONICS + 2) * high_hz))
+    found = [comb_speed(sets, nominal_hz=float(each), search=span) for each in centres]
+    best = min(found, key=lambda one: one.chance)
+    best = replace(best, chance=min(1.0, best.chance * len(found)))
+    return best if best.chance <= BELIEVED else _not_found(best, "anywhere")
 
 
-def comb_lines(transform: Transform, *, top_hz: float) -> list[_Lines]:
-    """Lines of the plain spectrum and of the whole band's envelope, up to ``top_hz``."""
-    keep = min(transform.lines.size, int(top_hz / transform.step) + 2)
-    hann = _hann_lines(transform.lines, keep)
-    plain = Spectrum(
-        values=np.square(hann.real) + np.square(hann.imag),
-        step=transform.step,
-        resolution=1.5 * transform.step,
-    )
-    level = floor_whitened(transform)
-    envelope = guarded(band_envelope(level, *usable_range(transform)), stretch=1.0)
-    heard = envelope_spectrum(envelope, top=top_hz)
-    return [_lines(over_floor(plain)), _lines(heard.significance)]
-
-
-def comb_speed(sets: Sequence[_Lines], *, nominal_hz: float, search: float) -> SpeedFound:
-    """The best comb near ``nominal_hz``, however unlikely or likely it is by chance."""
+def comb_speed(sets: Sequence[Lines], *, nominal_hz: float, search: float) -> SpeedFound:
+    """The best comb near ``nominal_hz``, however likely or unlikely it is by chance."""
     finest = min(lines.step for lines in sets)
+    speeds = _trial_speeds(nominal_hz, search, finest)
+    score, tried = comb_score(sets, speeds)
+    gain = score_surprise(score, tried) - _toll(speeds, nominal_hz, search, finest)
+    best = int(np.argmax(gain))
+    return _refined(sets, float(speeds[best]), float(np.exp(min(0.0, -gain[best]))))
+
+
+def follow_speed(slow: SlowSignals, *, nominal_hz: float, search: float) -> SpeedTrack | None:
+    """The speed stretch by stretch: the smooth path through the best combs of short stretches.
+
+    Returns
+    -------
+    SpeedTrack or None
+        None when the recording is too short to be cut into four stretches.
+    """
+    length = max(STRETCH_TURNS / nominal_hz, slow.seconds / 10)
+    starts = np.arange(0.0, slow.seconds - length + 1e-9, length / 2)
+    if starts.size < 4:
+        return None
+    finest = 1.0 / length
+    speeds = _trial_speeds(nominal_hz, search, finest)
+    rows = [comb_score(comb_lines(slow.part(start, start + length)), speeds)[0] for start in starts]
+    hz = speeds[_path(np.array(rows), FASTEST_CHANGE * nominal_hz / (speeds[1] - speeds[0]))]
+    middle = starts + length / 2
+    smooth = np.polynomial.Polynomial.fit(middle, hz, deg=min(3, starts.size - 2))
+    return SpeedTrack(times_s=middle, hz=np.asarray(smooth(middle)))
+
+
+def _followed(
+    slow: SlowSignals, steady: SpeedFound, nominal_hz: float, search: float
+) -> SpeedFound:
+    """The drifting reading of a recording where it is clearly the better one."""
+    tries = [(nominal_hz, search)]
+    if steady.chance <= BELIEVED:
+        tries = [(steady.hz, 0.015)]
+    for centre, width in tries:
+        track = follow_speed(slow, nominal_hz=centre, search=width)
+        if track is None or track.drift_hz * HARMONICS * slow.seconds < 2.0:
+            continue
+        mean_hz = float(track.turns_at(np.array([slow.seconds]))[0] / slow.seconds)
+        sets = comb_lines(slow.levelled(track, mean_hz))
+        level = comb_speed(sets, nominal_hz=mean_hz, search=0.002)
+        toll = np.exp(min(np.log(search / 0.002 + 1.0) + DRIFT_GAIN, 300.0))
+        chance = min(1.0, level.chance * float(toll))
+        if chance < steady.chance:
+            scale = level.hz / mean_hz
+            moved = SpeedTrack(times_s=track.times_s, hz=track.hz * scale)
+            return replace(level, chance=chance, drift_hz=moved.drift_hz, track=moved)
+    return steady
+
+
+def _path(scores: Numbers, reach: float) -> NDArray[np.intp]:
+    """Best path through rows of scores, moving at most ``reach`` columns from row to row."""
+    width = 2 * max(1, round(reach)) + 1
+    total = scores[0]
+    history = [total]
+    for row in scores[1:]:
+        total = row + maximum_filter1d(total, width, mode="nearest")
+        history.append(total)
+    path = [int(np.argmax(history[-1]))]
+    for total in reversed(history[:-1]):
+        low = max(0, path[-1] - width // 2)
+        path.append(low + int(np.argmax(total[low : path[-1] + width // 2 + 1])))
+    return np.array(path[::-1], dtype=np.intp)
+
+
+def _trial_speeds(nominal_hz: float, search: float, finest: float) -> Numbers:
     count = int(np.ceil(2 * search * nominal_hz / (finest / (3.0 * HARMONICS)))) + 1
-    speeds = nominal_hz * np.linspace(1 - search, 1 + search, count)
-    total = np.zeros(count)
-    tried = 0
-    for lines in sets:
-        score, used = _comb_score(lines, speeds)
-        total += score
-        tried = tried + used
-    surprise = -np.log(np.maximum(gammaincc(max(tried, 1), total), 1e-300))
-    places_per_hz = HARMONICS / (4.0 * finest)
-    toll = np.where(
+    return nominal_hz * np.linspace(1 - search, 1 + search, count)
+
+
+def _toll(speeds: Numbers, nominal_hz: float, search: float, finest: float) -> Numbers:
+    """What trying so many speeds costs, in natural log units."""
+    each_way = 4 * nominal_hz * HARMONICS / (4.0 * finest)
+    return np.where(
         np.abs(speeds / nominal_hz - 1.0) <= NEAR,
-        np.log(max(1.0, 2 * 2 * min(NEAR, search) * nominal_hz * places_per_hz)),
-        np.log(max(1.0, 2 * 2 * search * nominal_hz * places_per_hz)),
+        np.log(max(1.0, each_way * min(NEAR, search))),
+        np.log(max(1.0, each_way * search)),
     )
-    best = int(np.argmax(surprise - toll))
-    by_chance = float(np.exp(min(0.0, toll[best] - surprise[best])))
-    return _refined(sets, float(speeds[best]), by_chance)
 
 
-def _refined(sets: Sequence[_Lines], speed: float, by_chance: float) -> SpeedFound:
+def _refined(sets: Sequence[Lines], speed: float, by_chance: float) -> SpeedFound:
     """Least squares of matched lines on their multiples."""
-    weights, pulls, seen = 0.0, 0.0, set()
+    weights, seen = 1e-30, set[int]()
     for _ in range(3):
         weights, pulls, seen = 1e-30, 0.0, set()
         for lines in sets:
+            if lines.places.size < FEWEST_LINES:
+                continue
             for multiple in range(1, HARMONICS + 1):
-                index, miss = _nearest(lines, np.array([multiple * speed]))
+                index, miss = nearest(lines, np.array([multiple * speed]))
                 if abs(miss[0]) > 0.7 * lines.step or lines.surprise[index[0]] < 1.0:
                     continue
                 trust = lines.surprise[index[0]] * (multiple / lines.step) ** 2
@@ -192,57 +231,19 @@ def _refined(sets: Sequence[_Lines], speed: float, by_chance: float) -> SpeedFou
         speed += pulls / weights
     spread = 0.3 / np.sqrt(max(weights / HIGHEST_SURPRISE, 1e-12))
     return SpeedFound(
-        hz=speed, uncertainty_hz=float(spread), chance=by_chance, lines=tuple(sorted(seen))
+        hz=speed,
+        uncertainty_hz=float(spread),
+        chance=by_chance,
+        lines=tuple(sorted(seen)),
+        candidate_hz=speed,
     )
 
 
-def _comb_score(lines: _Lines, speeds: Numbers) -> tuple[Numbers, int]:
-    score = np.zeros(speeds.size)
-    used = 0
-    for multiple in range(1, HARMONICS + 1):
-        if multiple * speeds[-1] > lines.top or lines.places.size < 3:
-            break
-        index, miss = _nearest(lines, multiple * speeds)
-        near = np.maximum(0.0, 1.0 - (miss / lines.step) ** 2)
-        score += near * lines.surprise[index]
-        used += 1
-    return score, used
-
-
-def _nearest(lines: _Lines, places: Numbers) -> tuple[NDArray[np.intp], Numbers]:
-    after = np.clip(np.searchsorted(lines.places, places), 1, lines.places.size - 1)
-    before = after - 1
-    nearer = np.where(
-        np.abs(lines.places[after] - places) < np.abs(lines.places[before] - places), after, before
+def _not_found(best: SpeedFound, where: str) -> SpeedFound:
+    return SpeedFound(
+        hz=0.0,
+        uncertainty_hz=0.0,
+        chance=best.chance,
+        candidate_hz=best.candidate_hz,
+        reason=f"no comb of whole multiples stands out {where}",
     )
-    return nearer.astype(np.intp), lines.places[nearer] - places
-
-
-def _lines(level: Spectrum) -> _Lines:
-    """Peaks above the noise, each with -ln of the share of the axis such peaks cover hereabouts."""
-    values = level.values
-    bins = peak_bins(values, reach=2)
-    bins = bins[values[bins] > 2.0]
-    places = level.start + level.step * interpolated(values, bins)
-    strength = values[bins].astype(float)
-    surprise = np.zeros(places.size)
-    reach = max(60 * level.step, 0.12 * level.end)
-    for index in range(places.size):
-        low, high = np.searchsorted(places, (places[index] - reach, places[index] + reach))
-        rivals = int(np.sum(strength[low:high] >= strength[index]))
-        width = min(places[index] + reach, level.end) - max(places[index] - reach, 0.0)
-        surprise[index] = -np.log(min(1.0, 2.0 * level.step * rivals / width))
-    return _Lines(
-        places=places,
-        surprise=np.minimum(surprise, HIGHEST_SURPRISE),
-        step=level.step,
-        top=level.end,
-    )
-
-
-def _hann_lines(lines: NDArray[np.complex64], keep: int) -> NDArray[np.complex64]:
-    """What a Hann window over the whole recording would have given."""
-    out = lines[:keep].copy()
-    out[1:-1] -= 0.5 * (lines[: keep - 2] + lines[2:keep])
-    out[0] = out[-1] = 0
-    return out
