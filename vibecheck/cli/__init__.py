@@ -10,6 +10,7 @@ COMMANDS: dict[str, str] = {
     "demo": "See it work: diagnose the shipped recordings of an invented lathe.",
     "speeds": "What turns at what speed, at every lever position, and what sounds alike.",
     "diagnose": "Name the part at fault from a folder of takes, or from one file.",
+    "listen": "Hear the suspect: its knock slowed down, a click at every turn, one band alone.",
     "marks": "From marks on the work to a frequency and a part, and back; pictures and gauge.",
     "finish": "Is a poor finish vibration at all? Feed marks, chatter or forced.",
     "job": "Keep one job in one plain folder: complaint, table, readings, sweeps, work.",

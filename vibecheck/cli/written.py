@@ -130,3 +130,23 @@ def _common_conditions(gathered: Gathered) -> dict[str, str]:
         name: next(iter(values)) if len(values) == 1 else f"differs: {', '.join(sorted(values))}"
         for name, values in found.items()
     }
+
+
+def make_folder(folder: Path) -> Path:
+    """The folder, made if need be."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise VibecheckError(
+            f"cannot be made ({error.strerror})", "Choose another place.", str(folder)
+        ) from None
+    return folder
+
+
+def free_path(path: Path) -> Path:
+    """That path, or the first numbered one beside it that nothing has."""
+    number, free = 1, path
+    while free.exists():
+        number += 1
+        free = path.with_name(f"{path.stem}_{number}{path.suffix}")
+    return free
