@@ -71,7 +71,9 @@ def breathing(samples: Samples, rate_hz: float) -> Breathing:
     bands = _band_levels(samples, rate_hz)
     if bands.shape[1] < FEWEST_BANDS:
         return NO_BREATHING
-    return max((_dip(bands, release) for release in RELEASES_DB_S), key=lambda b: b.dip_db * b.share)
+    return max(
+        (_dip(bands, release) for release in RELEASES_DB_S), key=lambda b: b.dip_db * b.share
+    )
 
 
 def _band_levels(samples: Samples, rate_hz: float) -> Array:
@@ -105,7 +107,9 @@ def _dip(bands: Array, release_db_s: float) -> Breathing:
     clear = slopes < -3.0 * errors
     share = float(np.mean(clear))
     dip = float(-np.median(slopes) * spread)
-    alike = float(np.std(slopes)) < 0.6 * abs(float(np.median(slopes))) + 2 * float(np.median(errors))
+    alike = float(np.std(slopes)) < 0.6 * abs(float(np.median(slopes))) + 2 * float(
+        np.median(errors)
+    )
     found = share >= LEAST_SHARE and dip >= LEAST_DIP_DB and alike
     return Breathing(dip_db=dip, share=share, found=bool(found))
 

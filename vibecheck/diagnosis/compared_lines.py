@@ -15,7 +15,9 @@ from vibecheck.machine.tones import Tone, tones
 from vibecheck.machine.train import MeshAtWork, Turning
 
 Domain = Literal["spectrum", "envelope", "shape"]
-Sort = Literal["turn", "mesh", "sidebands", "belt", "mains", "bearing", "blows", "peakiness", "tone"]
+Sort = Literal[
+    "turn", "mesh", "sidebands", "belt", "mains", "bearing", "blows", "peakiness", "tone"
+]
 
 MESH_HARMONICS = (1, 2, 3)
 SIDEBAND_HARMONICS = (1, 2)
@@ -27,7 +29,7 @@ SAME_LINE = 1e-4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Where a component of a line sits: ``order`` of a rigid group, or hertz with ``group`` None."""
+    """Where a component sits: ``order`` of a rigid group, or hertz with ``group`` None."""
 
     group: str | None
     order: float
@@ -60,6 +62,9 @@ class Line:
         Relative window the components may sit in (bearings roll and slip).
     same_as : tuple of str
         Names of other lines that fall on this one and cannot be told from it here.
+    mixed : bool
+        Whether sources of exactly one frequency add up in it: their sum depends on how the gears
+        happen to be meshed, which is settled anew whenever the lever is moved.
     """
 
     name: str
@@ -69,6 +74,7 @@ class Line:
     domain: Domain = "spectrum"
     slip: tuple[float, float] = (0.0, 0.0)
     same_as: tuple[str, ...] = ()
+    mixed: bool = False
 
 
 def lines_of(turning: Turning, extra_hz: Sequence[float] = ()) -> tuple[Line, ...]:
@@ -202,6 +208,7 @@ def _joined(lines: list[Line]) -> tuple[Line, ...]:
                     other,
                     parts=tuple(dict.fromkeys((*other.parts, *line.parts))),
                     same_as=(*other.same_as, line.name),
+                    mixed=True,
                 )
                 break
         else:

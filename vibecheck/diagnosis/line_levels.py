@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from vibecheck.diagnosis.block_spectra import (
     REACH_BINS,
@@ -34,12 +35,16 @@ SPEED_SLACK = 2e-4
 TURNS_A_BLOCK = 6.0
 """Turns of the slowest shaft in one block, so that its sidebands stand apart."""
 FEWEST_BLOCKS = 7
+APART_BINS = 4.2
+"""Two tones this many bins apart are read separately."""
 HEARD = 3.0
 """Standard uncertainties above nothing from which a line counts as heard."""
 LOWEST_BAND_HZ = 250.0
 HIGHEST_BAND_HZ = 12_000.0
 TONES_HELD = 3.0
 """In the envelope, steady tones are held to this many times the floor's r.m.s."""
+HELD_BINS = 9
+"""Width of each such hold, in bins of a 3000th of half the rate: two takes' speeds differ."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -117,11 +122,20 @@ class Spectra:
     bands_db: Array
 
 
-def block_seconds(takes: Sequence[Heard]) -> float:
-    """One block length for all takes of a position: long enough for the slowest shaft."""
-    shortest = min(heard.take.recording.seconds for heard in takes)
+def block_seconds(takes: Sequence[Heard], lines: Sequence[Line]) -> float:
+    """One block length for all takes of a position, before and after alike.
+
+    Long enough for the slowest shaft's sidebands and to part neighbouring turning tones, as far
+    as the shortest take allows seven blocks.
+    """
+    longest = 2 * min(heard.take.recording.seconds for heard in takes) / FEWEST_BLOCKS
     slowest = min((hz for heard in takes for hz in heard.speeds_hz.values()), default=5.0)
-    return float(np.clip(TURNS_A_BLOCK / max(slowest, 1e-3), 1.0, 2 * shortest / FEWEST_BLOCKS))
+    low = [line for line in lines if line.sort in ("turn", "belt")]
+    places = np.sort([place for line in low for place in _places(line, takes[0])])
+    needed = APART_BINS / np.maximum(np.diff(places), 1e-6)
+    fit = needed[needed <= longest]
+    wanted = max(TURNS_A_BLOCK / max(slowest, 1e-3), float(fit.max(initial=0.0)))
+    return float(np.clip(wanted, min(1.0, longest), longest))
 
 
 def common_gain(takes: Sequence[Heard]) -> Spectrum:
@@ -130,19 +144,18 @@ def common_gain(takes: Sequence[Heard]) -> Spectrum:
     One filter for both sides, so that what changed between them stays changed.
     """
     rate = min(heard.rate_hz for heard in takes)
-    spectra = []
-    for heard in takes:
-        made = averaged_spectrum(
+    spectra = [
+        averaged_spectrum(
             heard.samples, heard.rate_hz, resolution_hz=rate / 6000.0, scaling="density"
         )
-        edge = made.slice(0.0, rate / 2)
-        spectra.append(edge.values)
-    size = min(part.size for part in spectra)
-    pooled = made.with_values(
-        np.exp(np.mean([np.log(part[:size] + 1e-30) for part in spectra], axis=0)), start=0.0
-    )
+        for heard in takes
+    ]
+    places = spectra[0].frequencies
+    places = places[places <= rate / 2]
+    logs = [np.interp(places, made.frequencies, np.log(made.values + 1e-30)) for made in spectra]
+    pooled = spectra[0].with_values(np.exp(np.mean(logs, axis=0)))
     floor = noise_floor(pooled, width=rate / 40.0).values
-    over = np.sqrt(pooled.values / floor)
+    over = maximum_filter1d(np.sqrt(pooled.values / floor), HELD_BINS)
     return pooled.with_values(np.minimum(1.0, TONES_HELD / over) / np.sqrt(floor))
 
 
@@ -175,9 +188,7 @@ def spectra_of(
     plain = block_spectra(_undrifted(slow, slow_hz, heard), slow_hz, block_s)
     transform = _levelled(transformed(samples, heard.rate_hz), gain)
     reach = 1.1 * _highest(lines, "envelope", heard)
-    envelopes = {
-        band: _envelope_spectra(transform, band, reach, block_s, heard) for band in bands
-    }
+    envelopes = {band: _envelope_spectra(transform, band, reach, block_s, heard) for band in bands}
     return Spectra(
         heard=heard,
         plain=plain,
@@ -214,7 +225,7 @@ def levels_of(spectra: Spectra, how: Listening) -> Levels:
         if line.domain == "shape":
             powers.append(spectra.peakiness)
             continue
-        source = _source(spectra, band)
+        source = _source(spectra, band) if band or line.domain == "spectrum" else None
         if source is None or not _carried(line, spectra.heard, source):
             powers.append(None)
             continue
@@ -223,9 +234,7 @@ def levels_of(spectra: Spectra, how: Listening) -> Levels:
         places = _places(line, spectra.heard, shift)
         widths = [SPEED_SLACK * place for place in places]
         powers.append(line_power(source, places, widths, busy[band]))
-    return Levels(
-        powers=tuple(powers), overall_db=spectra.overall_db, bands_db=spectra.bands_db
-    )
+    return Levels(powers=tuple(powers), overall_db=spectra.overall_db, bands_db=spectra.bands_db)
 
 
 def _source(spectra: Spectra, band: tuple[float, float] | None) -> BlockSpectra | None:
@@ -323,7 +332,7 @@ def _apart(lines: Sequence[Line], spectra: Sequence[Spectra]) -> tuple[Line, ...
         if clash is not None:
             other = kept[clash]
             names = dict.fromkeys((*other.same_as, line.name))
-            kept[clash] = _with(other, same_as=tuple(names))
+            kept[clash] = replace(other, same_as=tuple(names))
             continue
         taken[line.domain] += [
             (place, len(kept)) for place in _places(line, spectra[0].heard)[: _claims(line)]
@@ -344,22 +353,10 @@ def _clash(
     step = max(one.plain.step_hz for one in spectra)
     for place in _places(line, spectra[0].heard)[: _claims(line)]:
         for other, index in taken:
-            apart = (2 * REACH_BINS) * step + 2 * SPEED_SLACK * place
+            apart = 2 * REACH_BINS * step + SPEED_SLACK * place
             if abs(place - other) < apart:
                 return index
     return None
-
-
-def _with(line: Line, *, same_as: tuple[str, ...]) -> Line:
-    return Line(
-        name=line.name,
-        sort=line.sort,
-        parts=line.parts,
-        places=line.places,
-        domain=line.domain,
-        slip=line.slip,
-        same_as=same_as,
-    )
 
 
 def _busy(

@@ -19,8 +19,7 @@ from math import inf, sqrt
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import digamma, polygamma
-from scipy.stats import norm, t
+from scipy.stats import chi2, f, norm, t
 
 Array = NDArray[np.float64]
 
@@ -28,9 +27,12 @@ RESEATING_DB = 1.5
 """Standard uncertainty allowed for seating the sensor once, when nobody measured it: two in three
 re-seatings of a magnet within 1.5 dB, nearly all within 3 dB. Common practice, from memory; a
 hand-held probe is worse."""
-FALSE_CHANGES = 0.01
-"""Largest expected share of false ones among all changes called, "better" and "worse" together;
-when nothing changed, the chance of calling anything at all."""
+FALSE_CHANGES = 0.005
+"""Expected share of false ones among all changes called, "better" and "worse" together; when
+nothing changed, the chance of calling anything at all. Half of what is promised (1 %), for the
+degrees of freedom are estimates."""
+WILD = 0.02
+"""A line whose spread is less likely than this beside the others' stands on its own spread."""
 LIMIT_FACTOR = 2.8
 """Repeatability limit over repeatability standard deviation, 1.96 sqrt 2 (ISO 5725-6)."""
 
@@ -115,7 +117,8 @@ class Cell:
 
     def residuals(self) -> Array:
         """Levels less the mean of their side, shape (lines, takes of both sides)."""
-        parts = [part - part.mean(axis=1, keepdims=True) for part in (self.before_db, self.after_db)]
+        sides = (self.before_db, self.after_db)
+        parts = [part - part.mean(axis=1, keepdims=True) for part in sides]
         return np.concatenate(parts, axis=1)
 
 
@@ -127,7 +130,9 @@ class Spread:
     dof: Array
 
 
-def repeatability_of(cells: list[Cell], *, reseated: bool = True) -> Repeatability:
+def repeatability_of(
+    cells: list[Cell], *, reseated: bool = True, line_db: float = 1.0
+) -> Repeatability:
     """Learn the spread from every position that has repeats.
 
     Parameters
@@ -136,6 +141,8 @@ def repeatability_of(cells: list[Cell], *, reseated: bool = True) -> Repeatabili
     reseated : bool
         Whether the sensor was taken off and put back between repeats. If not, the repeats do not
         contain the seating and the stated allowance is added.
+    line_db : float
+        Allowance for what re-seating does to one line alone, used when nothing was repeated.
 
     Returns
     -------
@@ -145,7 +152,7 @@ def repeatability_of(cells: list[Cell], *, reseated: bool = True) -> Repeatabili
     told = [cell for cell in cells if cell.spare > 0 and np.count_nonzero(cell.fit) >= 1]
     if not told:
         return Repeatability(
-            take_db=RESEATING_DB, take_dof=inf, line_db=0.0, line_dof=inf, measured=False
+            take_db=RESEATING_DB, take_dof=inf, line_db=line_db, line_dof=inf, measured=False
         )
     take_variance, take_dof = _shared(told)
     line_variance, line_dof = _own(told)
@@ -164,21 +171,20 @@ def spread_of(cell: Cell, known: Repeatability) -> Spread:
     """Standard uncertainty of every line's change at one position.
 
     A line's own spread, from few repeats, is drawn towards that of all lines as far as their
-    likeness warrants (moderated variance: Smyth 2004, Stat. Appl. Genet. Mol. Biol. 3:3), then
-    joined with the part all lines of a take share.
+    likeness warrants (moderated variance: Smyth 2004, Stat. Appl. Genet. Mol. Biol. 3:3; wild lines
+    set apart: Phipson et al. 2016, Ann. Appl. Stat. 10:946), then joined with the part all lines
+    of a take share.
     """
     expected = known.line_db**2 + cell.noise_variance
-    own_dof = float(cell.spare) if known.line_dof > 0 else 0.0
     line, line_dof = expected, np.full(cell.lines, known.line_dof)
-    if cell.spare > 0:
-        seen = _line_residuals(cell)
-        measured = np.sum(seen**2, axis=1) / cell.spare
-        fit = cell.fit
-        if np.isfinite(known.line_dof):
-            total = known.line_dof + own_dof
-            pulled = (known.line_dof * expected + own_dof * measured) / total
-            line = np.where(fit, pulled, expected)
-            line_dof = np.where(fit, total, known.line_dof)
+    if cell.spare > 0 and np.isfinite(known.line_dof):
+        own = float(cell.spare)
+        measured = np.sum(_line_residuals(cell) ** 2, axis=1) / own
+        total = known.line_dof + own
+        pulled = (known.line_dof * expected + own * measured) / total
+        wild = f.sf(measured / np.maximum(expected, 1e-12), own, known.line_dof) < WILD
+        line = np.where(cell.fit, np.where(wild, measured, pulled), expected)
+        line_dof = np.where(cell.fit, np.where(wild, own, total), known.line_dof)
     take = np.full(cell.lines, known.take_db**2)
     variance = line + take
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -247,7 +253,7 @@ def smallest_change_db(
     --------
     >>> calm = Repeatability(take_db=1.0, take_dof=30, line_db=0.0, line_dof=30, measured=True)
     >>> round(smallest_change_db(calm, 0.0, before=3, after=3, lines=300), 1)
-    4.6
+    4.8
     """
     variance = known.take_db**2 + known.line_db**2 + noise_db**2
     share = known.take_db**2 / variance if variance > 0 else 1.0
@@ -308,34 +314,55 @@ def _shared_dof(cells: list[Cell], common: list[Array], variance: float, spare: 
 
 
 def _own(cells: list[Cell]) -> tuple[float, float]:
-    """Variance of a line beyond its own noise, and how alike lines are (prior freedom)."""
+    """Variance of an ordinary line beyond its own noise, and how alike lines are (prior freedom).
+
+    From the middle half of the lines only: a few wild ones (two tones beating on one place) must
+    not widen the rest; `spread_of` lets those stand on their own spread.
+    """
     told = [cell for cell in cells if np.count_nonzero(cell.fit) >= 2]
     if not told:
         return 0.0, float(sum(cell.spare for cell in cells))
-    spreads, noises, spare = [], [], []
-    for cell in told:
-        square = np.sum(_line_residuals(cell)[cell.fit] ** 2, axis=1) / cell.spare
-        spreads.append(square)
-        noises.append(cell.noise_variance[cell.fit])
-        spare.append(np.full(square.size, cell.spare))
-    seen, noise, dof = (np.concatenate(part) for part in (spreads, noises, spare))
-    beyond = max(float(np.average(seen - noise, weights=dof)), 0.0)
-    ratios = np.maximum(seen / (beyond + noise), 1e-6)
-    return beyond, _likeness(ratios, dof)
+    squares = [np.sum(_line_residuals(cell)[cell.fit] ** 2, axis=1) / cell.spare for cell in told]
+    seen = np.maximum(np.concatenate(squares), 1e-9)
+    noise = np.concatenate([cell.noise_variance[cell.fit] for cell in told])
+    dof = np.concatenate(
+        [np.full(part.size, float(cell.spare)) for part, cell in zip(squares, told, strict=True)]
+    )
+    usual = float(np.median(dof))
+    beyond = _beyond(seen, noise, float(chi2.median(usual) / usual))
+    freedom = _likeness(seen / (beyond + noise), usual, float(np.sum(dof)))
+    return _beyond(seen, noise, float(f.median(usual, freedom))), freedom
 
 
-def _likeness(ratios: Array, dof: Array) -> float:
-    """Degrees of freedom of the common variance, from the scatter of log variances (Smyth 2004)."""
-    if ratios.size < 3:
-        return float(np.sum(dof))
-    logs = np.log(ratios) - digamma(dof / 2) + np.log(dof / 2)
-    excess = float(np.var(logs, ddof=1) - np.mean(polygamma(1, dof / 2)))
-    ceiling = float(np.sum(dof))
-    if excess <= float(polygamma(1, ceiling / 2)):
+def _beyond(seen: Array, noise: Array, middle: float) -> float:
+    """Variance to add to the lines' noise so that the median ratio comes out as it should."""
+
+    def excess(variance: float) -> float:
+        return float(np.median(seen / (variance + noise + 1e-12))) - middle
+
+    if excess(0.0) <= 0:
+        return 0.0
+    return float(brentq(excess, 0.0, float(seen.max()) / middle + 1.0))
+
+
+def _likeness(ratios: Array, dof: float, ceiling: float) -> float:
+    """Prior degrees of freedom at which log variance ratios scatter as seen (quantiles of F).
+
+    Median to upper quantile: lines more restless than others are what makes false calls.
+    """
+    if ratios.size < 4:
+        return max(ceiling - dof, 1.0)
+    low, high = np.quantile(np.log(ratios), [0.5, 0.85])
+
+    def excess(inverse: float) -> float:
+        quartiles = f.ppf([0.5, 0.85], dof, 1.0 / inverse)
+        return float(np.log(quartiles[1] / quartiles[0]) - (high - low))
+
+    if excess(1.0 / ceiling) >= 0:
         return ceiling
-    if excess >= float(polygamma(1, 0.25)):
+    if excess(2.0) <= 0:
         return 0.5
-    return 2.0 * float(brentq(lambda half: float(polygamma(1, half)) - excess, 0.25, ceiling))
+    return 1.0 / float(brentq(excess, 1.0 / ceiling, 2.0))
 
 
 def _added(variance: float, dof: float, allowance: float) -> tuple[float, float]:
