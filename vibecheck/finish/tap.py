@@ -103,6 +103,8 @@ def _decays(array: NDArray[np.float64], rate_hz: float) -> list[NDArray[np.float
         if index - last >= gap:
             starts.append(int(index))
         last = int(index)
+    if not starts:
+        return []
     ends = [*(s - 2 for s in starts[1:]), count]
     longest = int(LONGEST_DECAY_S * rate_hz)
     found = []

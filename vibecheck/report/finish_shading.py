@@ -20,8 +20,10 @@ def by_eye(heights: NDArray[np.float32], rows_a_feed: float) -> Picture:
 
     A moving average over exactly one feed takes the grooves away and leaves the marks.
     """
-    reach = ceil(rows_a_feed)
-    padded = np.pad(heights.astype(np.float64), ((reach, reach), (0, 0)), mode="reflect")
+    reach = min(ceil(rows_a_feed), heights.shape[0])
+    inside = heights.astype(np.float64)
+    # Beyond either edge the grooves go on as they were one feed before.
+    padded = np.concatenate((inside[:reach], inside, inside[-reach:]))
     total = np.concatenate((np.zeros((1, heights.shape[1])), np.cumsum(padded, axis=0)))
     middle = np.arange(heights.shape[0]) + reach + 0.5
     half = np.full(heights.shape[0], rows_a_feed / 2)
