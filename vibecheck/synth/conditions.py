@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 Channel = Literal["phone", "microphone", "accelerometer", "slow accelerometer"]
+_CHANNELS: tuple[Channel, ...] = ("phone", "microphone", "accelerometer")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +53,7 @@ class Conditions:
     reverb_s: float = 0.3
     sensor_noise: float = 0.01
     room_noise: float = 0.1
-    oil_noise: float = 0.3
+    oil_noise: float = 0.8
     knocks_per_s: float = 0.1
     knock_level: float = 1.0
     voice_level: float = 0.0
@@ -101,12 +102,7 @@ def random_conditions(
     channel : str, optional
         What listens; drawn when not given (never the slow accelerometer).
     """
-    kind: Channel = (
-        channel
-        or (
-            ("phone", "microphone", "accelerometer")[int(rng.choice(3, p=[0.5, 0.15, 0.35]))]  # type: ignore[assignment]
-        )
-    )
+    kind: Channel = channel or _CHANNELS[int(rng.choice(3, p=[0.5, 0.15, 0.35]))]
     airborne = kind in ("phone", "microphone")
     h = harshness
     room = h if airborne else 0.3 * h
@@ -117,7 +113,7 @@ def random_conditions(
         reverb_s=float(rng.uniform(0.15, 0.7)),
         sensor_noise=_spread(rng, 0.008 + 0.03 * h),
         room_noise=_spread(rng, 0.03 + 0.25 * room),
-        oil_noise=_spread(rng, 0.25 + 0.3 * h, 0.15),
+        oil_noise=_spread(rng, 0.5 + 1.0 * h, 0.15),
         knocks_per_s=float(rng.exponential(0.5 * h)) if _chance(rng, 0.6) else 0.0,
         knock_level=_spread(rng, 1.0, 0.3),
         voice_level=_spread(rng, 0.4) if airborne and _chance(rng, 0.3 * h) else 0.0,

@@ -28,7 +28,7 @@ def belt_sound(
     level = 0.012 * draw.lognormal(0, 0.5, 6) / np.arange(1, 7)
     for fault in faults.of(work.belt.name, "lumpy or set belt"):
         shape = np.array([0.5, 1.0, 0.45, 0.3, 0.12, 0.08]) * draw.lognormal(0, 0.2, 6)
-        level = level + 0.3 * fault.strength * shape
+        level = level + 0.15 * fault.strength * shape
     wave = table(level, draw.uniform(0, 2 * np.pi, 6))
     unsteady = 1 + 0.35 * wander(rng, seconds, 0.4, motion.frames)
     out = read(wave, fraction(turns)) * unsteady.astype(np.float32)
@@ -81,9 +81,11 @@ def pump_sound(
     draw = individual.draw(pump.name, "pump")
     level = 0.03 * draw.lognormal(0, 0.4, 5) / np.arange(1, 6) ** 0.7
     for fault in faults.of(pump.name, "pump pulsation"):
-        level = level + 0.4 * fault.strength * draw.lognormal(0, 0.3, 5) / np.arange(1, 6)
+        level = level + 0.14 * fault.strength * draw.lognormal(0, 0.3, 5) / np.arange(1, 6)
     where = motion.where(pump.shaft)
     uneven = 1 + 0.2 * np.cos(2 * np.pi * where).astype(np.float32)
     wave = table(level, draw.uniform(0, 6, 5))
     unsteady = 1 + 0.15 * wander(rng, motion.frames / motion.rate_hz, 1.0, motion.frames)
-    return read(wave, where * np.float32(vanes or 7)) * uneven * unsteady.astype(np.float32)
+    pulsing = read(wave, where * np.float32(vanes or 7)) * uneven
+    out: Signal = pulsing * unsteady.astype(np.float32)
+    return out

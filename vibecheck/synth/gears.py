@@ -16,6 +16,9 @@ from vibecheck.synth.waves import Signal, crossings, noise, pulses, read, table,
 _TABLE_TEETH = 32
 """Teeth assumed for an impact's width when they are not known."""
 
+_ONCE_A_TOOTH = table(np.array([0.8]), np.zeros(1))
+"""Sliding noise comes and goes once a tooth."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Errors:
@@ -33,10 +36,10 @@ def errors(individual: Individual, gear: Gear, faults: Faults, reverse: bool) ->
     run_out = 0.09 * individual.roughness * float(rng.lognormal(0, 0.45))
     multiples = np.arange(1, max(8, min(teeth // 2, 24)) + 1)
     level = (
-        run_out * multiples ** -float(rng.uniform(1.0, 2.0)) * rng.lognormal(0, 0.5, len(multiples))
+        run_out * multiples ** -float(rng.uniform(1.0, 2.0)) * rng.lognormal(0, 0.5, multiples.size)
     )
-    timing = 0.35 * level * rng.lognormal(0, 0.4, len(multiples)) / (2 * np.pi) * 2
-    phases = rng.uniform(0, 2 * np.pi, (2, len(multiples)))
+    timing = 0.35 * level * rng.lognormal(0, 0.4, multiples.size) / (2 * np.pi) * 2
+    phases = rng.uniform(0, 2 * np.pi, (2, multiples.size))
     level_table, timing_table = table(level, phases[0]), table(timing, phases[1])
     for fault in faults.of(gear.name, "eccentric or worn gear"):
         more, later = _run_out(individual, gear, fault)
@@ -51,7 +54,7 @@ def _grass(rng: np.random.Generator, teeth: int, roughness: float) -> Signal:
     """Pitch scatter: multiples of the turn, thickest around the multiples of the tooth count."""
     multiples = np.arange(1, int(3.6 * teeth) + 1)
     away = np.abs((multiples / teeth + 0.5) % 1.0 - 0.5) * teeth
-    level = 0.03 * roughness * rng.rayleigh(1.0, multiples.size)
+    level = 0.05 * roughness * rng.rayleigh(1.0, multiples.size)
     level *= 0.25 + np.exp(-away / (0.12 * teeth + 1))
     level /= 1 + (multiples / (2 * teeth)) ** 2
     return table(level, rng.uniform(0, 2 * np.pi, multiples.size))
@@ -67,7 +70,7 @@ def _run_out(individual: Individual, gear: Gear, fault: PlantedFault) -> tuple[S
     else:
         shape = np.where(multiples == 1, 1.0, np.where(multiples == 2, 0.3, 0.03 / multiples))
         phases = rng.uniform(0, 2 * np.pi, multiples.size)
-    level = 0.42 * fault.strength * shape
+    level = 0.5 * fault.strength * shape
     later = 0.03 * fault.strength * shape / multiples
     return table(level, phases), table(later, phases + float(rng.uniform(0, 2 * np.pi)))
 
@@ -114,10 +117,12 @@ def pair_sound(
     carried = _carried(work, individual, motion, load, rng)
     force = read(mesh_wave(individual, work.name, highest, flank), at) * swell
     force += (read(one.grass, here) + read(two.grass, there)) * _grass_share(motion, mesh_hz)
-    rub = np.float32(0.10 * float(individual.draw(work.name, "rub").lognormal(0, 0.5)))
-    force += rub * noise(rng, motion.frames) * swell
+    rub = np.float32(0.25 * float(individual.draw(work.name, "rub").lognormal(0, 0.5)))
+    blows = rng.lognormal(0, 0.5, 4096).astype(np.float32)
+    each = blows.take((motion.turns(rotor) * teeth).astype(np.int64) & 4095)
+    force += rub * noise(rng, motion.frames) * swell * each * (1 + read(_ONCE_A_TOOTH, at))
     unsteady = 1 + 0.12 * wander(rng, motion.frames / motion.rate_hz, 3.0, motion.frames)
-    level = carried * individual.loudness * max(mesh_hz / 300, 0.02) ** 0.8
+    level = 0.5 * carried * individual.loudness * max(mesh_hz / 300, 0.02) ** 0.8
     force *= (level * unsteady).astype(np.float32)
     return force, _strikes(work, motion, faults, carried, rng, reverse)
 
@@ -205,7 +210,7 @@ def tooth_strikes(
     speed = max(motion.speed_hz(rotor) / 8.0, 0.01)
     teeth = (work.driver_teeth if rotor == work.driver else work.driven_teeth) or _TABLE_TEETH
     tooth_s = 1 / max(motion.speed_hz(rotor) * teeth, 1e-3)
-    blow = 1.1 * fault.strength * carried**0.6 * speed**0.6 * flank
+    blow = 6.0 * fault.strength * carried**0.6 * speed**0.6 * flank
     sharp = pulses(
         motion.frames,
         at + 0.5 * tooth_s * motion.rate_hz,

@@ -92,7 +92,7 @@ def room(
     length = min(frames, int(reverb_s * 0.8 * rate_hz) + 2)
     time = np.arange(length) / rate_hz
     tail = rng.standard_normal(length) * np.exp(-6.9 * time / reverb_s)
-    tail *= 0.8 / np.sqrt(max(float((tail**2).sum()), 1e-12))
+    tail *= float(rng.uniform(0.3, 0.9)) / np.sqrt(max(float((tail**2).sum()), 1e-12))
     tail[0] += 1.0
     walls = rng.integers(1, max(2, int(0.03 * rate_hz)), 5).clip(0, length - 1)
     np.add.at(tail, walls, rng.uniform(-0.4, 0.4, 5))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 
@@ -21,7 +22,6 @@ from vibecheck.synth.random_head import (
     add_gear,
     random_pumps,
     random_supply,
-    spindle_rpm,
     v_belt,
     with_chart,
 )
@@ -36,7 +36,7 @@ def cone_belts(
     turn = float(rng.uniform(1.25, 1.75))
     made = []
     for step in range(steps):
-        ratio = turn ** (step - (steps - 1) / 2) * 1.0
+        ratio = turn ** (step - (steps - 1) / 2)
         big = round(total * ratio / (1 + ratio))
         made.append(
             Belt(
@@ -152,12 +152,7 @@ def _lever_groups(primary: int, steps: int) -> tuple[LeverGroup, ...]:
 
 
 def _every_position(groups: tuple[LeverGroup, ...]) -> tuple[Position, ...]:
-    from itertools import product
-
     return tuple(
         Position(levers={g.name: s for g, s in zip(groups, chosen, strict=True)})
         for chosen in product(*(group.settings for group in groups))
     )
-
-
-__all__ = ["random_belted_lathe", "random_mill", "spindle_rpm"]

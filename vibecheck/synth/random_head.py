@@ -235,7 +235,7 @@ def random_pumps(rng: np.random.Generator, shafts: tuple[str, ...]) -> tuple[Pum
 
 def _fast_enough(machine: Machine) -> bool:
     speeds = spindle_rpm(machine)
-    return 25 <= min(speeds) and max(speeds) <= 3200
+    return min(speeds) >= 25 and max(speeds) <= 3200
 
 
 def spindle_rpm(machine: Machine) -> list[float]:

@@ -14,12 +14,15 @@ from vibecheck.synth.waves import Signal, fraction, noise, pulses
 
 Track = NDArray[np.float64]
 
+_RANK = {"outer race": 5.0, "inner race": 7.0, "rolling element": 10.0, "cage": 7.0}
+"""Force of equal severity: what hides in a load zone must be worse to be as plain."""
+
 
 def rustle(bearing: Bearing, motion: Motion, individual: Individual) -> float:
     """Level of a sound bearing's noise."""
     speed = motion.speed_hz(bearing.shaft)
     usual = float(individual.draw(bearing.name, "rustle").lognormal(0, 0.5))
-    return 0.05 * usual * float(max(speed / 15, 0.02)) ** 0.9
+    return float(0.05 * usual * max(speed / 15, 0.02) ** 0.9)
 
 
 def strike_order(orders: BearingOrders, fault: PlantedFault) -> float:
@@ -74,6 +77,7 @@ def fault_sound(
     place = individual.draw(bearing.name, f"level at {motion.turning.label}").lognormal(0, 0.2)
     level = fault.strength * float(place) * speed**1.1 * load**0.3
     cage = cage_order(orders, fault)
+    level *= _RANK[fault.fault]
     if fault.fault == "cage":
         return _rubbing_cage(fault, shaft, cage, level, motion, rng)
     if fault.worn:
@@ -81,6 +85,9 @@ def fault_sound(
     at, marks = _strike_marks(shaft, order, fault.jitter, rng)
     strength = level * rng.lognormal(0, 0.35, at.size)
     strength *= _zone(fault, marks, cage, individual)
+    if fault.fault == "rolling element":
+        other_race = float(individual.draw(bearing.name, "other race").uniform(0.3, 0.9))
+        strength[1::2] *= other_race
     width = float(individual.draw(bearing.name, "spall").uniform(1.2e-4, 4e-4)) / speed**0.3
     return pulses(motion.frames, at, strength * 2.2e-4 * motion.rate_hz, width * motion.rate_hz)
 
@@ -92,8 +99,7 @@ def _zone(fault: PlantedFault, shaft: Track, cage: float, individual: Individual
     if fault.fault == "inner race":
         return 0.1 + _load_zone(shaft + rng.random(), sharp)
     if fault.fault == "rolling element":
-        both_races = np.where(np.arange(shaft.size) % 2 == 0, 1.0, rng.uniform(0.3, 0.9))
-        return (0.1 + _load_zone(shaft * cage + rng.random(), sharp)) * both_races
+        return 0.1 + _load_zone(shaft * cage + rng.random(), sharp)
     steady: Track = 1 + 0.12 * np.cos(2 * np.pi * shaft)
     return steady
 
@@ -113,11 +119,7 @@ def _worn(
     strikes = (shaft[-1] - shaft[0]) * order
     walk = fault.jitter * np.sqrt(max(strikes, 1.0)) * seconds_walk
     swell = (0.5 + 0.5 * np.cos(2 * np.pi * (shaft * order + walk))) ** 2
-    swell *= (
-        _zone(fault, shaft, cage, individual)
-        if fault.fault != "rolling element"
-        else (0.1 + _load_zone(shaft * cage))
-    )
+    swell *= _zone(fault, shaft, cage, individual)
     out: Signal = (0.32 * level * swell).astype(np.float32) * noise(rng, motion.frames)
     return out
 

@@ -20,7 +20,7 @@ def turn_force(
     rng = individual.draw(rotor, "unbalance")
     speed = motion.speed_hz(rotor)
     level = 0.035 * individual.roughness * float(rng.lognormal(0, 0.5)) * (speed / 15) ** 2
-    level *= 1 + sum(7.0 * f.strength for f in faults.of(rotor, "imbalance"))
+    level *= 1 + sum(6.0 * f.strength for f in faults.of(rotor, "imbalance"))
     level *= 0.3 if chuck_off and rotor == motion.turning.machine.spindle else 1.0
     multiples = np.zeros(6)
     multiples[0] = level
@@ -28,7 +28,7 @@ def turn_force(
     for fault in faults.of(rotor, "bent or misaligned"):
         shape = np.array([0.55, 1.0, 0.35, 0.12, 0.06, 0.03])
         shape *= individual.draw(rotor, "bend").lognormal(0, 0.3, 6)
-        multiples += 0.22 * fault.strength * shape * speed / 15
+        multiples += 0.13 * fault.strength * shape * speed / 15
     top = max(1, int(0.45 * motion.rate_hz / max(speed, 1e-3)))
     phases = rng.uniform(0, 2 * np.pi, 6)
     return read(table(multiples[: min(6, top)], phases[: min(6, top)]), motion.where(rotor))
@@ -53,7 +53,7 @@ def loose_sound(
     ) * (1 + 0.5 * wander(rng, seconds, 0.7, motion.frames))
     cut = np.clip(swing + 0.25 * lift, -0.3, float(draw.uniform(0.3, 0.8)))
     cut -= cut.mean()
-    level = 0.22 * fault.strength * (max(speed, 0.05) / 15) ** 0.8
+    level = 0.7 * fault.strength * (max(speed, 0.05) / 15) ** 0.8
     smooth = (level * cut).astype(np.float32)
     marks = np.arange(np.ceil(turns[0]), np.floor(turns[-1])) + rng.normal(0, 0.02)
     per_turn = int(draw.integers(1, 3))
@@ -61,6 +61,6 @@ def loose_sound(
     marks = marks + rng.normal(0, 0.015, marks.size)
     at = np.interp(np.sort(marks), turns, np.arange(turns.size, dtype=np.float64))
     second = np.where(np.arange(at.size) % (2 * per_turn) < per_turn, 1.0, draw.uniform(0.3, 0.8))
-    strength = level * second * rng.lognormal(0, 0.6, at.size) * 2.5e-3 * motion.rate_hz
+    strength = level * second * rng.lognormal(0, 0.6, at.size) * 5e-3 * motion.rate_hz
     out: Signal = smooth + pulses(motion.frames, at, strength, 6e-4 * motion.rate_hz)
     return out

@@ -10,7 +10,7 @@ from vibecheck.recording import Quantity, Support
 from vibecheck.synth.conditions import Conditions
 from vibecheck.synth.waves import Signal
 
-_FULL_SCALE = 0.012
+_FULL_SCALE = 0.008
 """Full-scale fraction per unit of sound of a phone at ordinary gain."""
 _PER_UNIT = 0.25
 """m/s^2 per unit of force."""

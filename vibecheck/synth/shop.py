@@ -57,7 +57,7 @@ def _running(
     seconds = frames / rate_hz
     turns = np.cumsum(speed_hz * (1 + 0.002 * wander(rng, seconds, 0.3, frames))) / rate_hz
     amplitudes = rng.rayleigh(1.0, multiples) / np.arange(1, multiples + 1) ** 0.8
-    whine = int(min(rng.integers(12, 45), 0.4 * rate_hz / speed_hz))
+    whine = min(int(rng.integers(12, 45)), int(0.4 * rate_hz / speed_hz))
     out = read(table(amplitudes, rng.uniform(0, 6, multiples)), fraction(turns))
     tone = table(np.array([1.0, 0.4]), np.zeros(2))
     sway = 1 + 0.3 * np.cos(2 * np.pi * turns).astype(np.float32)
@@ -69,7 +69,8 @@ def _neighbour(level: float, rng: np.random.Generator, frames: int, rate_hz: flo
     other = _running(rng, float(rng.uniform(5, 45)), frames, rate_hz, 12)
     middle, width = rng.uniform(0, frames), rng.uniform(0.15, 1.5) * frames
     swell = np.exp(-(((np.arange(frames) - middle) / width) ** 2)).astype(np.float32)
-    return np.float32(level) * swell * (other + 0.5 * noise(rng, frames))
+    out: Signal = np.float32(level) * swell * (other + 0.5 * noise(rng, frames))
+    return out
 
 
 def _compressor(level: float, rng: np.random.Generator, frames: int, rate_hz: float) -> Signal:

@@ -17,7 +17,7 @@ from vibecheck.synth.conditions import Conditions
 from vibecheck.synth.faults import Faults, PlantedFault
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.motion import Motion, motion
-from vibecheck.synth.waves import Signal, fraction, noise, wander
+from vibecheck.synth.waves import Signal, fraction, noise, pulses, wander
 
 _LOWEST_RATE_HZ = 4000.0
 
@@ -32,7 +32,11 @@ class Rendered:
 
 @dataclass(slots=True, kw_only=True, eq=False)
 class _Mixer:
-    """Sums sources in the frequency domain, each through its own path."""
+    """Sums sources in the frequency domain, each through its own path.
+
+    What rings on past the end of the take comes round to its start, as if the machine had been
+    running already.
+    """
 
     individual: Individual
     frames: int
@@ -41,14 +45,14 @@ class _Mixer:
 
     @classmethod
     def of(cls, individual: Individual, frames: int, rate_hz: float) -> _Mixer:
-        size = scipy.fft.next_fast_len(frames + int(0.2 * rate_hz), real=True)
-        spectrum = np.zeros(size // 2 + 1, dtype=np.complex64)
-        return cls(individual=individual, frames=size, rate_hz=rate_hz, spectrum=spectrum)
+        spectrum = np.zeros(frames // 2 + 1, dtype=np.complex64)
+        return cls(individual=individual, frames=frames, rate_hz=rate_hz, spectrum=spectrum)
 
     @property
     def frequency_hz(self) -> NDArray[np.float64]:
         """Of each bin."""
-        return np.arange(self.spectrum.size) * (self.rate_hz / self.frames)
+        step = self.rate_hz / self.frames
+        return np.arange(self.spectrum.size, dtype=np.float64) * step
 
     def add(self, signal: Signal | None, part: str, kind: paths.Kind) -> None:
         """A force at a part."""
@@ -136,7 +140,7 @@ def rendered(
     slow = conditions.channel == "slow accelerometer"
     wanted = conditions.slow_rate_hz if slow else rate_hz
     times = int(np.ceil(_LOWEST_RATE_HZ / wanted)) if wanted < _LOWEST_RATE_HZ else 1
-    inner, frames = wanted * times, max(16, int(round(seconds * wanted)) * times)
+    inner, frames = wanted * times, max(16, round(seconds * wanted) * times)
     if kind == "cutting":
         conditions = replace(conditions, load=max(conditions.load, float(rng.uniform(2.5, 6))))
     mixer = _Mixer.of(individual, frames, inner)
@@ -175,7 +179,7 @@ def _mains(
     machine: Machine, conditions: Conditions, frames: int, rate_hz: float
 ) -> NDArray[np.float64]:
     steady = machine.supply.mains_hz + conditions.supply_offset_hz
-    return np.arange(frames) * (steady / rate_hz)
+    return np.arange(frames, dtype=np.float64) * (steady / rate_hz)
 
 
 def _add_machine(
@@ -256,9 +260,10 @@ def _add_oil(
     alive: Signal | np.float32,
 ) -> None:
     """Broadband noise of oil, air and sliding, with a low-frequency slope and a slow swell."""
-    rough = noise(rng, ran.frames)
-    swell = 1 + 0.1 * wander(rng, ran.frames / ran.rate_hz, 1.0, ran.frames)
-    signal = rough * swell.astype(np.float32) * np.float32(conditions.oil_noise) * alive
+    seconds = ran.frames / ran.rate_hz
+    swell = 0.1 * wander(rng, seconds, 1.0, ran.frames) + 0.3 * wander(rng, seconds, 60, ran.frames)
+    signal = noise(rng, ran.frames) * np.exp(swell.astype(np.float32))
+    signal *= np.float32(conditions.oil_noise) * alive
     mixer.add(signal, "oil", "gear")
     rumble = scipy.fft.rfft(noise(rng, ran.frames), mixer.frames)
     tilt = 1 / np.sqrt(1 + (mixer.frequency_hz / 60.0) ** 2)
@@ -286,7 +291,7 @@ def _add_fixed(
         seconds = frames / rate_hz
         level = 1 + 0.35 * wander(rng, seconds, 1.5, frames)
         phase = fault.hz * np.arange(frames) / rate_hz + 0.04 * wander(rng, seconds, 1.0, frames)
-        level = level * (0.45 * fault.strength * running * rng.lognormal(0, 0.3))
+        level = level * (0.12 * fault.strength * running * rng.lognormal(0, 0.3))
         mixer.add_plain((level * np.sin(2 * np.pi * phase)).astype(np.float32))
 
 
@@ -297,18 +302,15 @@ def _cutting(ran: Motion, faults: Faults, rng: np.random.Generator, load: float)
     sway = 1 + np.float32(0.2) * np.cos(2 * np.pi * spindle)
     total: Signal = np.float32(0.12 * load) * noise(rng, frames) * sway
     for fault in faults.named("chatter"):
-        time = np.arange(frames) / ran.rate_hz
         frequency = fault.hz * (1 + 0.002 * wander(rng, seconds, 0.5, frames))
-        phase = np.cumsum(frequency) / ran.rate_hz + 0.0 * time
+        phase = np.cumsum(frequency) / ran.rate_hz
         fits = np.clip(0.8 + 0.7 * wander(rng, seconds, 0.6, frames), 0, None)
         wave = np.sin(2 * np.pi * phase) + 0.3 * np.sin(4 * np.pi * phase + 1)
-        total += (1.1 * fault.strength * fits * wave).astype(np.float32) * sway
+        total += (0.7 * fault.strength * fits * wave).astype(np.float32) * sway
     return total
 
 
 def _taps(rng: np.random.Generator, frames: int, rate_hz: float) -> Signal:
-    from vibecheck.synth.waves import pulses
-
     count = int(rng.integers(2, 6))
     at = np.sort(rng.uniform(0.05, 0.9, count)) * frames
     strength = rng.lognormal(1.0, 0.4, count) * 4e-3 * rate_hz

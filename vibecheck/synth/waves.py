@@ -22,7 +22,8 @@ def table(amplitudes: NDArray[np.float64], phases: NDArray[np.float64]) -> Signa
     spectrum = np.zeros(_SIZE // 2 + 1, dtype=np.complex128)
     count = min(amplitudes.size, _SIZE // 2 - 1)
     spectrum[1 : count + 1] = amplitudes[:count] * np.exp(1j * phases[:count]) * _SIZE / 2
-    return np.fft.irfft(spectrum, _SIZE).astype(np.float32)
+    out: Signal = np.fft.irfft(spectrum, _SIZE).astype(np.float32)
+    return out
 
 
 def read(wave: Signal, where: Signal) -> Signal:

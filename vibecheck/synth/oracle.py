@@ -1,0 +1,301 @@
+"""How severe is severe: whether someone told the true speed and the true part would hear it.
+
+The statistic of a fault is matched to it: the power at the orders it must have, over the floor
+beside them (in dB), taken by the true angle. *Clear* in a take means beyond anything the same
+machine shows there when healthy; *moderate* means clear in at least half of the takes in which the
+part works.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from vibecheck.machine.parts import Machine, Position
+from vibecheck.machine.train import turning
+from vibecheck.recording import TakeKind
+from vibecheck.synth.conditions import Conditions, another_take
+from vibecheck.synth.faults import BEARING_FAULTS, PlantedFault
+from vibecheck.synth.individual import Individual
+from vibecheck.synth.listening import OCTAVES_HZ, band, low_part, order_spectrum
+from vibecheck.synth.motion import Motion
+from vibecheck.synth.rolling import cage_order, strike_order
+from vibecheck.synth.sound import Rendered, rendered
+from vibecheck.synth.waves import Turns
+
+_FEWEST_DB = 1.5
+"""A statistic nearer than this to the healthy ones is never called clear."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clearance:
+    """How a fault stands out in one take: its statistic, and the healthy ones, in dB."""
+
+    position: str
+    fault_db: float
+    healthy_db: tuple[float, ...]
+    spread_db: float
+
+    @property
+    def clear(self) -> bool:
+        """Beyond every healthy rendering, and by three spreads of them."""
+        margin = max(3 * self.spread_db, _FEWEST_DB)
+        return self.fault_db > max(max(self.healthy_db), float(np.mean(self.healthy_db)) + margin)
+
+
+def works_in(machine: Machine, position: Position, fault: PlantedFault) -> bool:
+    """Whether the part turns here (gears: under load)."""
+    turn = turning(machine, position)
+    if fault.part in {gear.name for gear in machine.gears}:
+        return any(
+            work.loaded and fault.part in (work.mesh.driver, work.mesh.driven)
+            for work in turn.meshes
+        )
+    if fault.part in {belt.name for belt in machine.belts}:
+        return any(work.belt.name == fault.part for work in turn.belts)
+    carriers = {b.name: b.shaft for b in machine.bearings} | {
+        p.name: p.shaft for p in machine.pumps
+    }
+    shaft = carriers.get(fault.part, fault.part)
+    return shaft in turn.rotors or fault.part in ("mains", "structure", "tool")
+
+
+def statistic_db(made: Rendered, fault: PlantedFault, individual: Individual) -> float:
+    """The statistic matched to a fault, in one rendered take."""
+    ran = made.motion
+    assert ran is not None
+    if fault.fault == "broken or damaged tooth":
+        return _knock_db(made, _carrier(ran, fault.part))
+    if fault.fault == "eccentric or worn gear":
+        return _sidebands_db(made, ran, fault)
+    if fault.fault in BEARING_FAULTS:
+        return _rolling_db(made, ran, fault, individual)
+    return _low_lines_db(made, ran, fault)
+
+
+def _carrier(ran: Motion, gear_name: str) -> str:
+    gear = ran.turning.machine.gear(gear_name)
+    return gear_name if gear_name in ran.turning.rotors else gear.shaft
+
+
+def _recorded(ran: Motion, frames: int, turns: Turns) -> Turns:
+    """Angle at the samples of the recording, when that is slower than the rendering."""
+    times = max(1, ran.frames // frames)
+    return turns[::times][:frames]
+
+
+def _knock_db(made: Rendered, rotor: str) -> float:
+    """Best octave's squared envelope folded over one turn: its peak over its usual scatter."""
+    assert made.motion is not None
+    samples, rate = made.recording.channel(), made.recording.rate_hz
+    turns = _recorded(made.motion, samples.size, made.motion.turns(rotor))
+    best = 0.0
+    for low, high in pairwise(OCTAVES_HZ):
+        if high > 0.5 * rate * 1.01:
+            break
+        envelope, angle = band(samples, rate, low, high, turns)
+        best = max(best, _fold_peak(np.abs(envelope) ** 2, angle))
+    return float(10 * np.log10(max(best, 1e-3)))
+
+
+def _fold_peak(power: Turns, angle: Turns, parts: int = 90) -> float:
+    where = ((angle - np.floor(angle)) * parts).astype(int) % parts
+    total = np.bincount(where, weights=power, minlength=parts)
+    profile = total / np.maximum(np.bincount(where, minlength=parts), 1)
+    middle = float(np.median(profile))
+    scatter = float(np.median(np.abs(profile - middle)))
+    return (float(profile.max()) - middle) / max(scatter, 1e-30)
+
+
+def _impacts_db(made: Rendered, rotor: str, orders: list[float], slack: float = 0.0) -> float:
+    """Best octave's squared-envelope lines over their floor."""
+    assert made.motion is not None
+    samples, rate = made.recording.channel(), made.recording.rate_hz
+    turns = _recorded(made.motion, samples.size, made.motion.turns(rotor))
+    best = 0.0
+    for low, high in pairwise(OCTAVES_HZ):
+        if high > 0.5 * rate * 1.01:
+            break
+        envelope, angle = band(samples, rate, low, high, turns)
+        spectrum = order_spectrum(np.abs(envelope) ** 2, angle)
+        best = max(best, spectrum.above(orders, slack))
+    return best
+
+
+def _rolling_db(made: Rendered, ran: Motion, fault: PlantedFault, individual: Individual) -> float:
+    bearing = next(b for b in ran.turning.machine.bearings if b.name == fault.part)
+    orders = individual.bearing_orders(bearing)
+    assert orders is not None
+    order, cage = strike_order(orders, fault), cage_order(orders, fault)
+    lines = [order * k for k in (1, 2, 3)]
+    if fault.fault == "inner race":
+        lines += [order - 1, order + 1]
+    if fault.fault == "rolling element":
+        lines += [order - cage, order + cage]
+    slack = 0.3 * fault.jitter / np.sqrt(max(ran.speed_hz(bearing.shaft) * order, 1.0))
+    return _impacts_db(made, bearing.shaft, lines, float(slack))
+
+
+def _sidebands_db(made: Rendered, ran: Motion, fault: PlantedFault) -> float:
+    """Sidebands at one and two turns of the gear around its mesh, over the mesh, in dB."""
+    rotor = _carrier(ran, fault.part)
+    samples = made.recording.channel()
+    turns = _recorded(ran, samples.size, ran.turns(rotor))
+    teeth = ran.turning.machine.gear(fault.part).teeth.value
+    assert teeth is not None
+    top = min(3.5 * teeth * ran.speed_hz(rotor), 0.49 * made.recording.rate_hz)
+    low, angle = low_part(samples, made.recording.rate_hz, top, turns)
+    spectrum = order_spectrum(low, angle)
+    found = []
+    for multiple in (1, 2, 3):
+        mesh = multiple * teeth
+        if (mesh + 3) * ran.speed_hz(rotor) > top:
+            break
+        sides = sum(spectrum.line(mesh + k) for k in (-2, -1, 1, 2))
+        found.append(sides / max(spectrum.line(mesh), 1e-30))
+    return float(10 * np.log10(max(np.max(found), 1e-9))) if found else 0.0
+
+
+def _low_lines_db(made: Rendered, ran: Motion, fault: PlantedFault) -> float:
+    """Lines of shafts, belts, pumps, mains and fixed tones over the floor beside them, in dB."""
+    samples, rate = made.recording.channel(), made.recording.rate_hz
+    turns, lines, slack = _course(ran, fault)
+    turns = _recorded(ran, samples.size, turns)
+    speed = (turns[-1] - turns[0]) * rate / turns.size
+    top = min(max(1.2 * max(lines) * speed, 60.0), 0.49 * rate)
+    low, angle = low_part(samples, rate, top, turns)
+    return order_spectrum(low, angle).above(lines, slack)
+
+
+def _course(ran: Motion, fault: PlantedFault) -> tuple[Turns, list[float], float]:
+    """The angle a fault follows, the multiples to look at, and how far they may stray."""
+    machine = ran.turning.machine
+    seconds = np.arange(ran.frames) / ran.rate_hz
+    if fault.part == "mains":
+        return ran.mains_turns, [2.0, 4.0], 0.0
+    if fault.part in ("structure", "tool"):
+        return seconds * fault.hz, [1.0], 0.006
+    for work in ran.turning.belts:
+        if work.belt.name == fault.part:
+            return ran.turns(work.driver) * (work.order or 0.3), [1.0, 2.0, 3.0], 0.012
+    for pump in machine.pumps:
+        if pump.name == fault.part:
+            vanes = pump.vanes.value or 7
+            return ran.turns(pump.shaft), [vanes * k for k in (1.0, 2.0, 3.0)], 0.0
+    shaft = ran.turns(fault.part)
+    if fault.fault == "imbalance":
+        return shaft, [1.0], 0.0
+    if fault.fault == "bent or misaligned":
+        return shaft, [1.0, 2.0, 3.0], 0.0
+    return shaft, [0.5 * k for k in range(1, 21)], 0.0
+
+
+def clearance(
+    machine: Machine,
+    fault: PlantedFault,
+    *,
+    individual: Individual,
+    conditions: Conditions,
+    seed: int,
+    most: int = 5,
+    healthy: int = 3,
+    seconds: float = 8.0,
+    rate_hz: float = 16000.0,
+) -> tuple[Clearance, ...]:
+    """How a fault stands out in takes where the part works, against healthy takes of the same.
+
+    Parameters
+    ----------
+    machine, fault, individual, conditions
+        As for :func:`vibecheck.synth.sound.record`.
+    seed : int
+        Settles all takes; the same seed gives the same healthy takes whatever the severity.
+    most : int
+        Positions looked at, evenly from those in which the part works.
+    healthy : int
+        Healthy renderings of each.
+
+    Returns
+    -------
+    tuple of Clearance
+        One a position; empty when the part works nowhere.
+    """
+    where = [p for p in machine.positions if works_in(machine, p, fault)]
+    where = (
+        [where[k] for k in np.unique(np.linspace(0, len(where) - 1, most).astype(int))]
+        if where
+        else []
+    )
+    kind: TakeKind = "cutting" if fault.fault == "chatter" else "idle"
+
+    def heard(position: Position, faults: Sequence[PlantedFault], number: int) -> float:
+        rng = np.random.default_rng([seed, number])
+        made = rendered(
+            machine,
+            position,
+            faults=faults,
+            conditions=another_take(conditions, rng),
+            rng=rng,
+            seconds=seconds,
+            rate_hz=rate_hz,
+            individual=individual,
+            kind=kind,
+        )
+        return statistic_db(made, fault, individual)
+
+    good = [
+        tuple(heard(p, (), 100 * i + k + 1) for k in range(healthy)) for i, p in enumerate(where)
+    ]
+    spread = (
+        float(np.sqrt(np.mean([np.var(g, ddof=1) for g in good]))) if healthy > 1 and good else 1.0
+    )
+    return tuple(
+        Clearance(
+            position=p.label,
+            fault_db=heard(p, (fault,), 100 * i),
+            healthy_db=good[i],
+            spread_db=spread,
+        )
+        for i, p in enumerate(where)
+    )
+
+
+def is_moderate(found: Sequence[Clearance]) -> bool:
+    """Clear in at least half of the takes in which the part works (and it works in some)."""
+    return bool(found) and sum(one.clear for one in found) * 2 >= len(found)
+
+
+def moderate(
+    machine: Machine,
+    fault: PlantedFault,
+    *,
+    individual: Individual,
+    conditions: Conditions,
+    seed: int,
+    severities: Sequence[float] = (0.35, 0.5, 0.65, 0.8, 1.0),
+    most: int = 5,
+    healthy: int = 3,
+    seconds: float = 8.0,
+) -> PlantedFault | None:
+    """The fault at the least of some severities at which it is moderate; None when at none.
+
+    None is common and right: an unbalanced slow shaft is not heard by a phone at all.
+    """
+    for severity in severities:
+        tried = replace(fault, severity=severity)
+        found = clearance(
+            machine,
+            tried,
+            individual=individual,
+            conditions=conditions,
+            seed=seed,
+            most=most,
+            healthy=healthy,
+            seconds=seconds,
+        )
+        if is_moderate(found):
+            return tried
+    return None
