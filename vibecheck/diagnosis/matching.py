@@ -141,13 +141,14 @@ class Field:
         for heard, mask in zip(self.spectra, self.masked, strict=True):
             level = heard.significance
             fresh = mask.copy()
-            for harmonic in range(1, harmonics + 1):
-                for spacing in (0.0, *spacings, *(-each for each in spacings)):
-                    place = abs(harmonic * order + spacing) * self.scale(heard)
-                    reach = (2.2 + 0.15 * harmonic) * level.step
-                    low, high = level.index(place - reach), level.index(place + reach)
-                    if place < level.end:
-                        fresh[low : high + 1] |= level.values[low : high + 1] > 3.0
+            numbers = np.arange(1, harmonics + 1)[:, None]
+            offsets = np.array([0.0, *spacings, *(-each for each in spacings)])
+            places = np.abs(numbers * order + offsets) * self.scale(heard) / level.step
+            reach = 2.2 + 0.15 * numbers + 0.0 * places
+            for way in range(-4, 5):
+                index = np.rint(places).astype(np.intp) + way
+                near = (abs(way) <= reach) & (index >= 0) & (index < fresh.size)
+                fresh[index[near]] |= level.values[index[near]] > 3.0
             masked.append(fresh)
         return Field(self.spectra, self.shaft_hz, self.shaft_uncertainty_hz, masked)
 

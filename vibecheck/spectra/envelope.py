@@ -19,6 +19,7 @@ from vibecheck.spectra.spectrum import Axis, Floats, Spectrum, fast_length
 
 Complex = NDArray[np.complex64]
 Form = Literal["squared", "logarithm"]
+THINNED = 4000
 LOUDEST = 12.0
 """A squared envelope is held to this many times its local mean; noise alone exceeds it once in
 160,000 independent values."""
@@ -205,14 +206,18 @@ def envelope_spectrum(
 
 
 def _local_level(squared: Floats, block: int) -> Floats:
-    """Smooth local level: the mean of each block, held to three times the median block's rise."""
+    """Smooth local level: what the median of each block would be the mean of, in Gaussian noise.
+
+    The median does not know how hard a knock was, only that there was one.
+    """
     count = max(1, squared.size // block)
-    means = squared[: count * block].reshape(count, -1).mean(axis=1, dtype=np.float64)
-    means = np.maximum(means, 1e-6 * max(means.mean(), 1e-30))
+    thinned = squared[: count * block].reshape(count, -1)[:, :: max(1, block // THINNED)]
+    level = np.median(thinned, axis=1).astype(np.float64) / np.log(2.0)
+    level = np.maximum(level, 1e-3 * max(float(level.mean()), 1e-30))
     if count == 1:
-        return np.full(squared.size, means[0], dtype=np.float32)
+        return np.full(squared.size, level[0], dtype=np.float32)
     middle = (np.arange(count) + 0.5) * block
-    return np.interp(np.arange(squared.size), middle, means).astype(np.float32)
+    return np.interp(np.arange(squared.size), middle, level).astype(np.float32)
 
 
 def decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, float]:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import gamma
 
-from vibecheck.spectra.spectrum import Spectrum
+from vibecheck.spectra.spectrum import Floats, Spectrum
 
 FEWEST_BINS = 24
 
@@ -29,9 +29,7 @@ def noise_floor(spectrum: Spectrum, *, width: float = 0.0, quantile: float = 0.5
     """
     edges = _edges(len(spectrum), width / spectrum.step if width else len(spectrum) / 20.0)
     values = spectrum.values
-    level = np.array(
-        [np.quantile(values[low:high], quantile) for low, high in edges], dtype=np.float64
-    )
+    level = np.array([_quantile(values[low:high], quantile) for low, high in edges])
     level /= gamma.ppf(quantile, spectrum.averages) / spectrum.averages
     middle = np.array([(low + high - 1) / 2 for low, high in edges])
     level = np.maximum(level, max(float(values.max()), 1e-30) * 1e-12)
@@ -57,6 +55,12 @@ def line_significance(spectrum: Spectrum) -> NDArray[np.float64]:
     shape = spectrum.averages
     surprise = -gamma.logsf(spectrum.values.astype(np.float64) * shape, shape)
     return np.asarray(np.minimum(surprise, 700.0))
+
+
+def _quantile(values: Floats, share: float) -> float:
+    """The value ``share`` of the way up, without sorting and without interpolating."""
+    rank = round(share * (values.size - 1))
+    return float(np.partition(values, rank)[rank])
 
 
 def _edges(bins: int, widest: float) -> list[tuple[int, int]]:
