@@ -2,7 +2,9 @@
 
 import json
 
+import numpy as np
 import pytest
+import soundfile
 from click.testing import CliRunner
 
 from vibecheck.cli import main
@@ -168,3 +170,55 @@ def test_an_inch_finish_is_judged_in_inches():
     assert "203 uin" in text
     assert "201 uin" in text
     assert "Rougher than the feed marks alone" in text
+
+
+RATE = 8000
+
+
+def howl(hz, rng):
+    """A tone that wanders by a few hertz, as chatter does."""
+    wander = np.interp(np.arange(6 * RATE), np.linspace(0, 6 * RATE, 40), rng.normal(0, 2, 40))
+    return np.sin(2 * np.pi * np.cumsum(hz + wander) / RATE)
+
+
+@pytest.fixture(scope="module")
+def boring_bar(tmp_path_factory):
+    """Cutting at two speeds, air at one, and a tap; the structure sings at 305 Hz and above."""
+    folder, rng = tmp_path_factory.mktemp("bar"), np.random.default_rng(5)
+    time = np.arange(6 * RATE) / RATE
+    mesh = {"1153.1": 730.3, "925.0": 585.8}
+    rattle = {rpm: 0.1 * np.sin(2 * np.pi * hz * time) for rpm, hz in mesh.items()}
+    ring = np.exp(-0.03 * 2 * np.pi * 305 * time[:RATE]) * np.sin(2 * np.pi * 305 * time[:RATE])
+    taps = np.concatenate([np.zeros(RATE // 2), *[ring] * 4, np.zeros(RATE // 2)])
+    made = {
+        "cut1": howl(312, rng) + rattle["1153.1"],
+        "cut2": howl(317, rng) + rattle["925.0"],
+        "air1": rattle["1153.1"],
+        "tap": taps,
+    }
+    for name, samples in made.items():
+        noisy = samples + rng.normal(0, 0.003 if name == "tap" else 0.1, samples.size)
+        soundfile.write(folder / f"{name}.wav", 0.3 * noisy, RATE)
+    return folder
+
+
+def test_a_howling_bar_recorded_only_while_cutting_is_not_blamed_on_a_gear(boring_bar):
+    found = as_json("finish", "--table", "lathe-16-speed",
+                    "--cutting", f"{boring_bar}/cut1.wav@1153.1",
+                    "--cutting", f"{boring_bar}/cut2.wav@925.0")["vibration"]  # fmt: skip
+    assert found["kind"] != "forced"
+    assert found["confidence"] in ("possible", "")
+    asked = " ".join(found["next_tests"])
+    assert "in air" in asked
+    assert "tap the tool holder" in asked
+
+
+def test_idle_and_tap_show_the_howl_to_be_chatter(boring_bar):
+    found = as_json("finish", "--table", "lathe-16-speed",
+                    "--cutting", f"{boring_bar}/cut1.wav@1153.1",
+                    "--cutting", f"{boring_bar}/cut2.wav@925.0",
+                    "--idle", f"{boring_bar}/air1.wav@1153.1",
+                    "--tap", f"{boring_bar}/tap.wav")["vibration"]  # fmt: skip
+    assert (found["kind"], found["confidence"]) == ("self-excited", "shown")
+    assert found["signs"]["mode"]["hz"] == pytest.approx(305, rel=0.01)
+    assert found["signs"]["mode"]["damping"] == pytest.approx(0.03, rel=0.1)

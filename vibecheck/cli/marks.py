@@ -25,7 +25,7 @@ or in doubt, say whether they lean "with" or "against" the feed marks.
 
 \b
 Marks to frequency:
-  vibecheck marks --rpm 637.2 --feed 0.10 --count 11 --spacing 0.33 --hand left
+  vibecheck marks --rpm 637.2 --feed 0.1 --count 11 --spacing 0.33 --hand left
 Two cuts together:
   ... --also "rpm=934.8 count=8 spacing=0.34 hand=right"
 Frequency to marks, with a picture and a printable gauge:
@@ -182,8 +182,12 @@ def _draw(
         from vibecheck.report.gauge_strip import gauge_figure
 
         near = tuple(k for k in (expected.count - 1, expected.count, expected.count + 1) if k > 0)
-        save(gauge_figure(near, cut.diameter_mm, spacing_mm=expected.spacing_mm,
-                          hand=expected.hand, facing=cut.facing), gauge)  # fmt: skip
+        leans = expected.pattern in ("slanted", "bands", "herringbone")
+        figure = gauge_figure(
+            near, cut.diameter_mm, spacing_mm=expected.spacing_mm if leans else None,
+            hand=expected.hand, facing=cut.facing,
+        )  # fmt: skip
+        save(figure, gauge)
         made["gauge"] = str(gauge)
     if not as_json:
         for kind, path in made.items():

@@ -59,7 +59,8 @@ def _pattern(prediction: Prediction, cut: Cut, inches: bool) -> list[str]:
     if prediction.pattern == "bands":
         return [f"Plain rings {spacing} apart {along}{span}, nothing to count round."]
     if prediction.pattern == "straight":
-        return [f"{count} straight {what if cut.facing else 'flutes'}."]
+        kind = what if cut.facing else "flutes"
+        return [f"{count} straight {kind}, as near as the speed is known."]
     if prediction.pattern == "herringbone":
         return [
             f"Herringbone: crests of one turn fall between those of the next; "
@@ -85,7 +86,7 @@ def possibility_line(possibility: Possibility) -> str:
     p = possibility
     return (
         f"{p.hz:.2f} +- {p.hz_uncertainty:.2f} Hz ({p.waves:.3f} waves a turn: "
-        f"{p.count} crests, fraction {p.fraction:+.3f})"
+        f"{p.count} crest{'' if p.count == 1 else 's'}, fraction {p.fraction:+.3f})"
     )
 
 
@@ -129,8 +130,9 @@ def naming_lines(naming: Naming, most: int = 12, width: int = 78) -> list[str]:
         )
     if len(naming.fits) > most:
         found.append(f"and {len(naming.fits) - most} more")
+    often = f"about {naming.by_chance:.1f}" if naming.by_chance >= 0.05 else "fewer than 0.1"
     found.append(
-        f"Of {naming.tried} tones, about {naming.by_chance:.1f} would fit a frequency picked at "
+        f"Of {naming.tried} tones, {often} would fit a frequency picked at "
         "random near here: a fit at one speed is a suspicion, not a verdict."
     )
     return wrap(found, width)

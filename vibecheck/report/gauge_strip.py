@@ -113,13 +113,21 @@ def _strips(axes: Axes, counts: tuple[int, ...], diameter_mm: float) -> None:
             edge = tick in (0, crests)
             _line(axes, (LEFT_MM + tick * pitch,) * 2, (bottom, bottom + (9 if edge else 6)))
         part = "wraps once round" if whole else f"{crests} of {count}: lay on, do not wrap"
-        _text(axes, LEFT_MM + 2, bottom + 9.6, f"{count} crests round, {pitch:.2f} mm, {part}", 8)
+        _text(
+            axes,
+            LEFT_MM + 2,
+            bottom + 9.6,
+            f"{count} crest{'s' * (count > 1)} round, {pitch:.2f} mm, {part}",
+            8,
+        )
         bottom -= 17
 
 
 def _ladder(axes: Axes, spacing_mm: float) -> None:
     """Ten spacings beside a millimetre rule, upright: lay it along the bar."""
     spaces = min(10, floor(70 / spacing_mm))
+    if spaces < 1:
+        return
     bottom, left = 16.0, LEFT_MM
     for space in range(spaces + 1):
         y = bottom + space * spacing_mm
@@ -131,7 +139,8 @@ def _ladder(axes: Axes, spacing_mm: float) -> None:
         _line(axes, (left + 18, left + 18 + wide), (bottom + step,) * 2)
     _text(
         axes, left, bottom + tall + 1.5,
-        f"{spaces} spacings of {spacing_mm:.3f} mm along the work; beside them, millimetres",
+        f"{spaces} spacing{'s' * (spaces > 1)} of {spacing_mm:.3f} mm along the work; "
+        "beside them, millimetres",
     )  # fmt: skip
 
 
