@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -100,7 +101,7 @@ def bearing_families(
     ball_mm: float | None = None,
     pitch_mm: float | None = None,
     angle_deg: float = 0.0,
-    orders: dict[str, float] | None = None,
+    orders: Mapping[str, float] | None = None,
     part: str = "bearing",
     slip_low: float = OUTER_SLIP_LOW,
     slip_high: float = OUTER_SLIP_HIGH,
@@ -114,43 +115,42 @@ def bearing_families(
         if ball_mm is None or pitch_mm is None:
             raise ValueError("give ball and pitch diameters, or the published orders")
         orders = bearing_orders(elements, ball_mm, pitch_mm, angle_deg)
-    families = []
     outer, inner = orders.get("outer"), orders.get("inner")
-    if outer is None and inner is not None:
-        outer = elements - inner
     if outer is None:
-        return families
+        if inner is None:
+            raise ValueError("give the order of the outer or the inner race")
+        outer = elements - inner
     inner = elements - outer if inner is None else inner
     cage = orders.get("cage", outer / elements)
-    common = {"part": part, "elements": elements}
+    plain = Family(
+        name="outer",
+        part=part,
+        order=outer,
+        slip_low=slip_low,
+        slip_high=slip_high,
+        elements=elements,
+    )
     families = [
-        Family(name="outer", order=outer, slip_low=slip_low, slip_high=slip_high, **common),
-        Family(
+        plain,
+        replace(
+            plain,
             name="inner",
             order=inner,
             slip_low=-slip_high * outer / inner,
             slip_high=-slip_low * outer / inner,
             sidebands=(1.0, 2.0),
-            **common,
         ),
-        Family(
-            name="cage",
-            order=cage,
-            slip_low=slip_low,
-            slip_high=slip_high,
-            harmonics=5,
-            **common,
-        ),
+        replace(plain, name="cage", order=cage, harmonics=5),
     ]
     if "roller" in orders:
         families.append(
-            Family(
+            replace(
+                plain,
                 name="roller",
                 order=orders["roller"],
                 slip_low=0.7 * slip_low,
                 slip_high=max(slip_high, 0.01),
                 sidebands=(cage,),
-                **common,
             )
         )
     return families

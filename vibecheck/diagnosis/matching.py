@@ -174,6 +174,39 @@ class Field:
             rows.append(total - most)
         return np.array(rows)
 
+    def depths(self, order: float) -> tuple[float, float]:
+        """Depth of the first four harmonics, and of their shaft-rate sidebands."""
+        own = _depth(self, order, (0.0,), harmonics=4)
+        return own, _depth(self, order, (-2.0, -1.0, 1.0, 2.0), harmonics=3)
+
+    def traces(self, order: float, *, harmonics: int = 3) -> float:
+        """Log evidence for weak lines at an order known beforehand, in the whole range."""
+        heard, mask = self.spectra[0], self.masked[0]
+        total = 0.0
+        for harmonic in range(1, harmonics + 1):
+            index = _best_bin(heard, mask, harmonic * order * self.scale(heard))
+            if index is not None:
+                excess = float(heard.significance.values[index]) - np.log(3.0)
+                total += float(np.clip(0.5 * excess - 0.5, -0.5, 4.0))
+        return total
+
+
+def decoy_tail(decoys: Numbers, free: Flags, own: Numbers) -> tuple[float, float]:
+    """How far ``own`` (one score per spectrum) lies beyond the decoys' tail, and its chance.
+
+    Every spectrum's scores are put in units of their own scatter, each decoy takes the best of
+    all spectra, and the upper twentieth is continued as an exponential.
+    """
+    middle = np.median(decoys[:, free], axis=1)
+    spread = np.median(np.abs(decoys[:, free] - middle[:, None]), axis=1) + 0.5
+    best_decoys = np.max((decoys[:, free] - middle[:, None]) / spread[:, None], axis=0)
+    height = float(np.max((own - middle) / spread))
+    threshold = float(np.quantile(best_decoys, 0.95))
+    tail = max(float(np.mean(best_decoys[best_decoys >= threshold] - threshold)), 0.05)
+    beyond = (height - threshold) / tail
+    chance = 0.05 * np.exp(-beyond) if beyond > 0 else float(np.mean(best_decoys >= height))
+    return beyond, max(float(chance), 1e-300)
+
 
 def score_families(
     spectra: Sequence[EnvelopeSpectrum],
@@ -229,14 +262,10 @@ def score_family(
     decoys = own if decoys_from is None else decoys_from.scores(family, orders)
     middle = np.median(decoys[:, free], axis=1)
     spread = np.median(np.abs(decoys[:, free] - middle[:, None]), axis=1) + 0.5
-    best_decoys = np.max((decoys[:, free] - middle[:, None]) / spread[:, None], axis=0)
     relative = (own - middle[:, None]) / spread[:, None]
     height = np.where(inside, relative.max(axis=0), -np.inf)
     best = int(np.argmax(height))
-    threshold = float(np.quantile(best_decoys, 0.95))
-    tail = max(float(np.mean(best_decoys[best_decoys >= threshold] - threshold)), 0.05)
-    beyond = (float(height[best]) - threshold) / tail
-    at_point = 0.05 * np.exp(-beyond) if beyond > 0 else float(np.mean(best_decoys >= height[best]))
+    beyond, at_point = decoy_tail(decoys, free, own[:, best])
     places = _independent(ground, family)
     p_value = float(-np.expm1(places * np.log1p(-min(max(at_point, 1e-300), 1 - 1e-12))))
     p_value = max(p_value, at_point)

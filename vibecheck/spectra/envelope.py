@@ -217,7 +217,8 @@ def _local_level(squared: Floats, block: int) -> Floats:
     if count == 1:
         return np.full(squared.size, level[0], dtype=np.float32)
     middle = (np.arange(count) + 0.5) * block
-    return np.interp(np.arange(squared.size), middle, level).astype(np.float32)
+    smooth = np.interp(np.arange(squared.size), middle, level)
+    return np.asarray(smooth, dtype=np.float32)
 
 
 def decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, float]:

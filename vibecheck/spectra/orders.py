@@ -84,18 +84,10 @@ def cubic_at(samples: Floats, places: Numbers) -> Floats:
     index = np.clip(places.astype(np.intp), 1, samples.size - 3)
     part = (places - index).astype(np.float32)
     before, here, after, beyond = (samples[index + way] for way in (-1, 0, 1, 2))
-    return here + 0.5 * part * (
-        after
-        - before
-        + part
-        * (
-            2.0 * before
-            - 5.0 * here
-            + 4.0 * after
-            - beyond
-            + part * (3.0 * (here - after) + beyond - before)
-        )
-    )
+    bend = 2.0 * before - 5.0 * here + 4.0 * after - beyond
+    twist = 3.0 * (here - after) + beyond - before
+    between = here + 0.5 * part * (after - before + part * (bend + part * twist))
+    return np.asarray(between, dtype=np.float32)
 
 
 def levelled(values: Floats, rate_hz: float, track: SpeedTrack, mean_hz: float) -> Floats:
@@ -108,4 +100,5 @@ def levelled(values: Floats, rate_hz: float, track: SpeedTrack, mean_hz: float) 
     turns = track.turns_at(coarse)
     wanted = np.arange(int(turns[-1] / mean_hz * rate_hz)) * (mean_hz / rate_hz)
     places = np.interp(wanted, turns, coarse) * rate_hz
-    return np.interp(places, np.arange(values.size), values).astype(np.float32)
+    even = np.interp(places, np.arange(values.size), values)
+    return np.asarray(even, dtype=np.float32)

@@ -47,7 +47,7 @@ def interpolated(values: NDArray[np.floating], bins: NDArray[np.intp]) -> NDArra
     )
     bend = below - 2 * here + above
     shift = np.where(bend < 0, 0.5 * (below - above) / np.where(bend < 0, bend, -1.0), 0.0)
-    return bins + np.clip(shift, -0.5, 0.5)
+    return np.asarray(bins + np.clip(shift, -0.5, 0.5), dtype=np.float64)
 
 
 def peaks(

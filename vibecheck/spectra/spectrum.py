@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 import scipy.fft
 import scipy.signal
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike, NDArray
 
 from vibecheck.errors import RecordingError
@@ -68,7 +69,8 @@ class Spectrum:
     @property
     def frequencies(self) -> NDArray[np.float64]:
         """Place of every bin on the axis, shape (bins,)."""
-        return self.start + self.step * np.arange(self.values.size)
+        places = self.start + self.step * np.arange(self.values.size)
+        return np.asarray(places, dtype=np.float64)
 
     @property
     def end(self) -> float:
@@ -233,7 +235,7 @@ def _equivalent_averages(count: int) -> float:
 
 def _mean_power(samples: Floats, taper: Floats) -> tuple[Floats, int]:
     length = taper.size
-    stretches = np.lib.stride_tricks.sliding_window_view(samples, length)[:: max(length // 2, 1)]
+    stretches = sliding_window_view(samples, length)[:: max(length // 2, 1)]
     batch = max(1, (1 << 21) // length)
     total = np.zeros(length // 2 + 1, dtype=np.float64)
     for first in range(0, len(stretches), batch):

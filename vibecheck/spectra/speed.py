@@ -205,11 +205,9 @@ def _trial_speeds(nominal_hz: float, search: float, finest: float) -> Numbers:
 def _toll(speeds: Numbers, nominal_hz: float, search: float, finest: float) -> Numbers:
     """What trying so many speeds costs, in natural log units."""
     each_way = 4 * nominal_hz * HARMONICS / (4.0 * finest)
-    return np.where(
-        np.abs(speeds / nominal_hz - 1.0) <= NEAR,
-        np.log(max(1.0, each_way * min(NEAR, search))),
-        np.log(max(1.0, each_way * search)),
-    )
+    near = np.abs(speeds / nominal_hz - 1.0) <= NEAR
+    close = np.log(max(1.0, each_way * min(NEAR, search)))
+    return np.asarray(np.where(near, close, np.log(max(1.0, each_way * search))))
 
 
 def _refined(sets: Sequence[Lines], speed: float, by_chance: float) -> SpeedFound:

@@ -8,6 +8,7 @@ import numpy as np
 import scipy.fft
 import scipy.linalg
 import scipy.signal
+from numpy.typing import NDArray
 
 from vibecheck.spectra.envelope import Transform, back_to_samples, transformed
 from vibecheck.spectra.floor import FEWEST_BINS, noise_floor
@@ -22,7 +23,7 @@ def cepstral_whitened(transform: Transform) -> Transform:
     """
     size = np.abs(transform.lines)
     size[size == 0] = 1.0
-    return replace(transform, lines=transform.lines / size)
+    return replace(transform, lines=(transform.lines / size).astype(np.complex64))
 
 
 def floor_whitened(transform: Transform, *, width: float = 0.0, highest: float = 3.0) -> Transform:
@@ -72,7 +73,7 @@ def without_steady_tones(
     return out
 
 
-def _foretelling_gain(samples: Floats, size: int, delay: int) -> np.ndarray:
+def _foretelling_gain(samples: Floats, size: int, delay: int) -> NDArray[np.complex128]:
     hann = np.hanning(size).astype(np.float32)
     starts = range(delay, samples.size - size, size // 2)
     cross = np.zeros(size + 1, dtype=np.complex128)
@@ -82,7 +83,8 @@ def _foretelling_gain(samples: Floats, size: int, delay: int) -> np.ndarray:
         then = scipy.fft.rfft(samples[start - delay : start - delay + size] * hann, n=2 * size)
         cross += now * np.conj(then)
         power += np.abs(then) ** 2
-    return cross / np.maximum(power, power.max() * 1e-12)
+    gain = cross / np.maximum(power, power.max() * 1e-12)
+    return np.asarray(gain, dtype=np.complex128)
 
 
 def ar_whitened(samples: Floats, *, order: int = 64) -> Floats:
