@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import dataclass, fields
+from html import escape
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -150,8 +151,7 @@ def svg(figure: Figure, *, label: str, name: str = "picture", live: bool = True)
 
 
 def _opening(label: str) -> str:
-    said = label.replace("&", "&amp;").replace("<", "&lt;").replace('"', "&quot;")
-    said = said.replace("\\", "\\\\")
+    said = escape(label).replace("\\", "\\\\")
     return rf'<svg xmlns="http://www.w3.org/2000/svg" viewBox="\1" role="img" aria-label="{said}">'
 
 

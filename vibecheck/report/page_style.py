@@ -56,7 +56,7 @@ figcaption{font-size:.92rem;color:var(--quiet)}
 figcaption li{margin:.1rem 0}
 .wide{overflow-x:auto;margin:.6rem 0 1rem;overflow-wrap:normal}
 table{border-collapse:collapse;font-size:.85rem;font-variant-numeric:tabular-nums}
-caption{text-align:left;font-weight:600;padding:.2rem 0}
+caption{text-align:left;font-weight:600;padding:.2rem 0;white-space:nowrap}
 th,td{text-align:right;padding:.22rem .55rem;border-bottom:1px solid var(--rule);
  vertical-align:top;white-space:nowrap}
 th:first-child,td:first-child{text-align:left;padding-left:0}

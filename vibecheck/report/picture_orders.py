@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vibecheck.report.ink import LIGHT, SMALL_PT, Scheme, new_figure, plain_axes
 
-MOST_POINTS = 700
+MOST_POINTS = 450
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,205 @@
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+import vibecheck
+from vibecheck.diagnosis.faults import FAULTS
+from vibecheck.diagnosis.findings import Diagnosis, Finding, fact
+from vibecheck.machine.parts import Gear, Known, Machine, Mesh
+from vibecheck.report.phrases import EFFORT, FAULT_SAID, PHRASES, TESTS
+from vibecheck.report.words import (
+    accusation,
+    effort,
+    headline,
+    how_sure,
+    needs,
+    part_names,
+    percent,
+    sentence,
+)
+from vibecheck.report.writers import WRITERS, WrongFact
+
+PACKAGE = Path(vibecheck.__file__).parent
+SAMPLES = {
+    "part": "62",
+    "parts": ("22", "62"),
+    "position": "A1 B2 CL",
+    "positions": ("A1 B2 CL", "A2 B2 CL"),
+    "take": "A1_B2_CL",
+    "plain": "something plain",
+    "choices": ((43, 41), (44, 42)),
+    "hz": 127.5,
+    "rpm": 495.2,
+    "seconds": 40.0,
+    "percent": 4.88,
+    "shift": -4.88,
+    "times": 14.0,
+    "order": 10.947,
+    "number": 2.0,
+    "whole": 6,
+    "per_turn": {"A1 B2 CL": 4.11},
+}
+JARGON = (
+    r"sideband|\bfft\b|spectr|envelope|kurtosis|harmonic|hypothes|posterior|prior|likelihood|"
+    r"demodul|cepstr|bpfo|bpfi|\brms\b|amplitude|algorithm"
+)
+
+
+def calls_of_fact() -> list[tuple[str, ast.Call]]:
+    """Every call of ``fact`` and ``Fact`` in the package, with where it stands."""
+    found = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and _name(node.func) == "fact":
+                found.append((f"{path.relative_to(PACKAGE)}:{node.lineno}", node))
+    return found
+
+
+def _name(node: ast.expr) -> str:
+    return node.id if isinstance(node, ast.Name) else getattr(node, "attr", "")
+
+
+def kind_of(call: ast.Call) -> str | None:
+    first = call.args[0] if call.args else None
+    return first.value if isinstance(first, ast.Constant) and isinstance(first.value, str) else None
+
+
+def sample(kind: str, *, optional: bool) -> dict[str, object]:
+    wanted = needs(kind)
+    asked = dict(wanted.required) | (dict(wanted.optional) if optional else {})
+    return {name: SAMPLES[sort] for name, sort in asked.items()}
+
+
+def test_every_kind_of_fact_in_the_package_has_a_phrase_and_names_its_kind_outright() -> None:
+    for where, call in calls_of_fact():
+        kind = kind_of(call)
+        assert kind is not None, f"{where}: a fact's kind must be written out"
+        assert kind in PHRASES, f"{where}: no phrase for {kind!r}"
+
+
+def test_every_fact_in_the_package_carries_the_values_its_phrase_takes() -> None:
+    for where, call in calls_of_fact():
+        kind = kind_of(call)
+        if kind not in PHRASES or any(word.arg is None for word in call.keywords):
+            continue
+        wanted, given = needs(kind), {word.arg for word in call.keywords}
+        assert wanted.required.keys() <= given, f"{where}: {kind} lacks a value"
+        assert given <= wanted.required.keys() | wanted.optional.keys(), f"{where}: {kind}"
+
+
+@pytest.mark.parametrize("kind", sorted(PHRASES))
+def test_a_phrase_makes_a_whole_sentence_with_and_without_its_asides(kind: str) -> None:
+    for optional in (False, True):
+        said = sentence(fact(kind, **sample(kind, optional=optional)))
+        assert said[0].isupper() or said[0].isdigit()
+        assert said.endswith(".")
+        assert not re.search(r"[{}\[\]]|\(s\)|  | \.|\.\.", said), said
+
+
+@pytest.mark.parametrize("kind", sorted(PHRASES))
+def test_a_phrase_needs_only_sorts_of_value_that_can_be_written(kind: str) -> None:
+    wanted = needs(kind)
+    assert {*wanted.required.values(), *wanted.optional.values()} <= WRITERS.keys()
+
+
+@pytest.mark.parametrize("kind", sorted(PHRASES))
+def test_a_phrase_uses_a_machinists_words(kind: str) -> None:
+    words = re.sub(r"\{[^}]*\}", "", PHRASES[kind]).lower()
+    assert not re.search(JARGON, words), words
+
+
+def test_an_unknown_kind_raises() -> None:
+    with pytest.raises(WrongFact, match="no phrase"):
+        sentence(fact("no_such_kind"))
+
+
+def test_a_missing_value_raises() -> None:
+    with pytest.raises(WrongFact, match="missing"):
+        sentence(fact("clipped"))
+
+
+def test_a_value_nobody_asked_for_raises() -> None:
+    with pytest.raises(WrongFact, match="not asked for"):
+        sentence(fact("clipped", take="a", colour="red"))
+
+
+def test_a_value_of_the_wrong_sort_raises() -> None:
+    with pytest.raises(WrongFact, match="no whole"):
+        sentence(fact("silent_when_out_of_mesh", part="62", count=6.5))
+    with pytest.raises(WrongFact, match="no positions"):
+        sentence(fact("heard_at", positions="A1 B2 CL"))
+
+
+def test_one_and_many_are_said_as_such() -> None:
+    one = sentence(fact("silent_when_out_of_mesh", part="62", count=1))
+    many = sentence(fact("silent_when_out_of_mesh", part="62", count=11))
+    assert "1 position where" in one
+    assert "11 positions where" in many
+
+
+def test_every_next_test_says_what_it_costs() -> None:
+    assert EFFORT.keys() == TESTS.keys() - {"repeat_sweep"}
+    assert effort(fact("neutral_test", lever="B")).startswith("2 minutes")
+    assert effort(fact("clipped", take="a")) == ""
+
+
+def test_every_fault_has_its_verb() -> None:
+    assert FAULT_SAID.keys() == {kind.name for kind in FAULTS}
+
+
+def test_a_probability_is_never_said_to_be_certain() -> None:
+    assert [percent(p) for p in (1.0, 0.0, 0.5)] == ["over 99 %", "under 1 %", "50 %"]
+
+
+def test_cannot_tell_carries_no_number() -> None:
+    finding = Finding(part="x", fault="cage", verdict="cannot tell", probability=0.4)
+    assert "%" not in how_sure(finding)
+
+
+def test_a_gear_is_called_by_its_teeth_and_its_lever_where_teeth_do_not_part_it(
+    machine: Machine,
+) -> None:
+    twins = Machine(
+        name="m",
+        shafts=("I", "II"),
+        gears=(
+            Gear(name="a", shaft="I", teeth=Known.exactly(30)),
+            Gear(name="b", shaft="II", teeth=Known.exactly(40)),
+            Gear(name="c", shaft="I", teeth=Known.exactly(30)),
+            Gear(name="d", shaft="II"),
+        ),
+        meshes=(
+            Mesh(driver="a", driven="b", when={"A": ("1",)}),
+            Mesh(driver="c", driven="d", when={"A": ("2",)}),
+        ),
+    )
+    names = part_names(twins)
+    assert names["a"] == "the 30-tooth gear on shaft I (A1)"
+    assert names["b"] == "the 40-tooth gear on shaft II"
+    assert names["d"] == "the gear d"
+    assert names["c/d"] == "the pair 30/d"
+    assert part_names(machine)["B2 driven"] == "the 62-tooth gear on shaft III"
+    assert part_names(machine)["spindle"] == "the spindle"
+
+
+def test_the_headline_names_every_fault_that_is_likely_or_shown(made) -> None:
+    assert "broken or damaged tooth" in headline(made["broken_tooth"])
+    assert "likely" in headline(made["not_separable"])
+    assert headline(made["healthy"]).startswith("No fault is shown by these takes.")
+
+
+def test_no_take_with_a_speed_means_cannot_tell_and_not_healthy(made) -> None:
+    assert headline(made["nothing_known"]).startswith("These takes cannot tell")
+    assert headline(Diagnosis(machine="m", takes=(), findings=())).startswith("These takes cannot")
+
+
+def test_a_possible_fault_is_never_worded_as_certain() -> None:
+    doubtful = Finding(part="x", fault="imbalance", verdict="possible", probability=0.4)
+    assert headline(Diagnosis(machine="m", takes=(), findings=(doubtful,))).startswith(
+        "Nothing is certain yet."
+    )
+    assert "possibly" in accusation(doubtful)
