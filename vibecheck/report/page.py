@@ -82,7 +82,7 @@ def to_page(
     pictures : sequence of Picture
         See :func:`vibecheck.report.pictures.pictures_of`; the first goes on the first page.
     cautions : sequence of str
-        Safety text shown beside the next test.
+        Safety text for whoever the next test sends to the machine.
     """
     names = part_names(machine)
     record = record or Record()
@@ -90,11 +90,12 @@ def to_page(
         paragraph_title(diagnosis),
         _plate(diagnosis, names),
         _minds(diagnosis, names),
-        _next(diagnosis, names, cautions),
+        _next(diagnosis, names),
         *(_finding(finding, names) for finding in _worth_saying(diagnosis)),
         _first_picture(pictures),
         _sounds(sounds),
         _scope(diagnosis, machine, names),
+        _care(cautions),
         '<div class="paper"></div>',
         _about(record),
         _speeds(diagnosis, names),
@@ -141,15 +142,20 @@ def _minds(diagnosis: Diagnosis, names: Names) -> str:
     return f'<div class="mind">{bullets(texts)}</div>' if texts else ""
 
 
-def _next(diagnosis: Diagnosis, names: Names, cautions: Sequence[str]) -> str:
+def _care(cautions: Sequence[str]) -> str:
+    if not cautions:
+        return ""
+    return f'<section class="care"><h3>At the machine</h3>{bullets(cautions)}</section>'
+
+
+def _next(diagnosis: Diagnosis, names: Names) -> str:
     if diagnosis.next_test is None:
         return ""
     cost = effort(diagnosis.next_test)
     said = sentence(diagnosis.next_test, names)
-    care = f'<div class="care">{bullets(cautions)}</div>' if cautions else ""
     return (
         f'<div class="next"><p><strong>Next:</strong> {escape(said)}'
-        f"{f' <em>{escape(capital(cost))}.</em>' if cost else ''}</p>{care}</div>"
+        f"{f' <em>{escape(capital(cost))}.</em>' if cost else ''}</p></div>"
     )
 
 

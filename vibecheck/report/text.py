@@ -42,7 +42,7 @@ def to_text(
     width : int
         Columns.
     cautions : sequence of str
-        Safety text to print where the next test sends someone to the machine.
+        Safety text for whoever the next test sends to the machine.
 
     Returns
     -------
@@ -58,10 +58,11 @@ def to_text(
             _finding(number, finding, names, width, with_test=finding.next_test != told)
             for number, finding in enumerate(_worth_saying(diagnosis), start=1)
         ),
-        _next(diagnosis, names, width, cautions),
+        _next(diagnosis, names, width),
         _scope("Examined", examined(diagnosis, machine), width),
         _scope("Not examined", not_examined(diagnosis, machine, names), width),
         _takes(diagnosis.takes, names, width),
+        _scope("At the machine", cautions, width),
     ]
     return "\n\n".join(block for block in blocks if block) + "\n"
 
@@ -139,12 +140,10 @@ def _block(label: str, texts: Iterable[str], width: int) -> str:
     return "\n".join(lines)
 
 
-def _next(diagnosis: Diagnosis, names: Names, width: int, cautions: Sequence[str]) -> str:
+def _next(diagnosis: Diagnosis, names: Names, width: int) -> str:
     if diagnosis.next_test is None:
         return ""
-    lines = [_wrapped(f"Next: {_costed(diagnosis.next_test, names)}", width, "", "      ")]
-    lines += [_wrapped(text, width, "      * ", "        ") for text in cautions]
-    return "\n".join(lines)
+    return _wrapped(f"Next: {_costed(diagnosis.next_test, names)}", width, "", "      ")
 
 
 def _scope(label: str, texts: Sequence[str], width: int) -> str:
