@@ -9,12 +9,15 @@ import click
 COMMANDS: dict[str, str] = {
     "demo": "See it work: diagnose the shipped recordings of an invented lathe.",
     "speeds": "What turns at what speed, at every lever position, and what sounds alike.",
+    "plan": "The fewest lever positions to record that part all suspects, and how long.",
     "diagnose": "Name the part at fault from a folder of takes, or from one file.",
     "listen": "Hear the suspect: its knock slowed down, a click at every turn, one band alone.",
     "marks": "From marks on the work to a frequency and a part, and back; pictures and gauge.",
     "finish": "Is a poor finish vibration at all? Feed marks, chatter or forced.",
     "job": "Keep one job in one plain folder: complaint, table, readings, sweeps, work.",
     "bring-in": "Take recordings of any kind (video, logs, UFF, MATLAB) into a job or folder.",
+    "record": "At the machine: record a sweep of lever positions, guided step by step.",
+    "calibrate": "A sensor's sensitivity from a calibrator's tone, or by turning it over.",
 }
 """Command name -> the line shown in the list. ``vibecheck.cli.<name>`` must hold ``command``;
 a dash in the name is an underscore in the module."""

@@ -11,17 +11,26 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from vibecheck.errors import Fault, GearTableError
+from vibecheck.errors import Fault, GearTableError, UsageError
 from vibecheck.files import table_levers, table_parts
 from vibecheck.files.shipped import shipped_names, shipped_path
 from vibecheck.files.table_chart import read_chart
 from vibecheck.files.table_checks import check_machine
-from vibecheck.files.table_draft import Draft
+from vibecheck.files.table_draft import Draft, lever_setting
+from vibecheck.files.table_numbers import Unreadable
 from vibecheck.files.table_section import Notes, Section, nearest
 from vibecheck.files.table_writing import write_machine
-from vibecheck.machine.parts import Machine
+from vibecheck.machine.parts import LeverGroup, Machine, Position
 
-__all__ = ["Table", "find_table", "parse_table", "read_machine", "read_table", "write_machine"]
+__all__ = [
+    "Table",
+    "find_table",
+    "parse_table",
+    "position_of",
+    "read_machine",
+    "read_table",
+    "write_machine",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +88,39 @@ def read_table(name: str | Path) -> Table:
         fault = Fault(path.name, f"cannot be read ({error.strerror})", "Check the path.")
         raise GearTableError([fault], str(path)) from None
     return parse_table(text, str(path))
+
+
+def position_of(machine: Machine, words: str) -> Position:
+    """The position written as "A3 B2 CL"; levers in any order, feed levers and neutral allowed.
+
+    Raises
+    ------
+    UsageError
+        When a lever is not named, named twice, or has no such setting.
+    """
+    levers: dict[str, str] = {}
+    for word in words.split():
+        try:
+            group, setting = lever_setting(word, _all_levers(machine))
+        except Unreadable as problem:
+            raise UsageError(problem.found, problem.remedy, words) from None
+        if group in levers:
+            raise UsageError(f"lever {group} stands in two places", "Name each once.", words)
+        levers[group] = setting
+    missing = [group.name for group in machine.groups if group.name not in levers]
+    if missing:
+        raise UsageError(
+            f"does not say where lever {', '.join(missing)} stands",
+            f'Name every lever, such as "{machine.positions[0].label}".',
+            words or "no lever position",
+        )
+    ordered = {g.name: levers[g.name] for g in _all_levers(machine) if g.name in levers}
+    made = Position(levers=ordered)
+    return next((p for p in machine.positions if p.label == made.label), made)
+
+
+def _all_levers(machine: Machine) -> tuple[LeverGroup, ...]:
+    return (*machine.groups, *machine.feed_groups)
 
 
 def parse_table(text: str, where: str = "") -> Table:

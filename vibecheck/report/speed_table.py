@@ -1,0 +1,298 @@
+"""What turns and what is heard at each lever position, as tables 80 columns wide."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+
+from vibecheck.machine.coincidences import Coincidence
+from vibecheck.machine.parts import Known, Machine
+from vibecheck.machine.tones import Tone, hunting_divisor, tones
+from vibecheck.machine.train import MeshAtWork, Turning, sweep
+from vibecheck.report.coincidence_words import coincidence_text, same_teeth_text
+from vibecheck.units import rpm
+
+WIDTH = 80
+MOST = 12
+"""Coincidences printed unless all are asked for."""
+
+
+def speed_text(
+    machine: Machine, alike: Sequence[Coincidence], remarks: Sequence[str] = (), most: int = MOST
+) -> str:
+    """All tables of a machine and what sounds alike in it."""
+    turnings = sweep(machine)
+    parts = [
+        *_wrap(_heading(machine)),
+        *(line for remark in remarks for line in _wrap(f"Remark: {remark}", "  ")),
+        "",
+        "Turns a minute by the table; the chart's promise beside the spindle",
+        *_shaft_table(machine, turnings),
+        "",
+        *_mesh_tables(machine, turnings),
+        *_other_lines(machine, turnings),
+        *alike_text(machine, alike, most),
+    ]
+    return "\n".join(parts) + "\n"
+
+
+def position_text(machine: Machine, here: Turning, alike: Sequence[Coincidence] = ()) -> str:
+    """Every line of one lever position, from low to high, and what falls together there."""
+    chart = here.position.chart_rpm
+    head = f"{here.label or machine.name}: spindle {_rpm(here, machine.spindle)} rpm"
+    if chart.low is not None:
+        head += f", chart {_known(chart)}"
+    rows = sorted(
+        ((tone.hz(here), line_name(tone, here), _per_turn(tone, here)) for tone in tones(here)),
+        key=lambda row: (row[0] is None, row[0] or 0.0),
+    )
+    body = [f"{figure(hz):>10}  {times:>9}  {name}" for hz, name, times in rows]
+    table = [head, "", f"{'Hz':>10}  {'per turn':>9}  line", *body]
+    together = ["", *alike_text(machine, alike, len(alike))] if alike else []
+    return "\n".join([*table, *together]) + "\n"
+
+
+def alike_text(machine: Machine, alike: Sequence[Coincidence], most: int) -> list[str]:
+    """What sounds alike, most important first, as a numbered list."""
+    worth = [case for case in alike if case.kind != "same teeth"]
+    lines = ["What sounds alike: know this before measuring"]
+    if not worth:
+        lines.append("  Nothing: no two low lines of this machine fall together.")
+    for number, case in enumerate(worth[:most], start=1):
+        lines += _wrap(f"{number:>2}. {coincidence_text(machine, case)}", "    ")
+    if len(worth) > most:
+        lines += _wrap(f"    {len(worth) - most} more; --all prints them.", "    ")
+    teeth = [case for case in alike if case.kind == "same teeth"]
+    if teeth:
+        lines += ["", *_wrap(same_teeth_text(teeth))]
+    return lines
+
+
+def _heading(machine: Machine) -> str:
+    supply, motor = machine.supply, machine.motor
+    words = [f"{machine.name}: {len(machine.positions)} lever positions"]
+    words.append(f"{supply.mains_hz:g} Hz mains, {supply.kind} supply")
+    if supply.kind == "inverter":
+        words.append(f"motor fed at {_known(supply.hz)} Hz")
+    if motor is not None:
+        words.append(f"motor {_known(motor.plate_rpm)} rpm")
+    return ", ".join(words) + "."
+
+
+def _shaft_table(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
+    rotors = list(dict.fromkeys(name for here in turnings for name in here.rotors))
+    own = {gear.name for gear in machine.gears}
+    steady = machine.motor.shaft if machine.motor else ""
+    shafts = [n for n in rotors if n not in own and n not in (machine.spindle, steady)]
+    columns: list[tuple[str, Callable[[Turning], str]]] = [
+        ("chart", lambda here: _known(here.position.chart_rpm)),
+        (machine.spindle, lambda here: _rpm(here, machine.spindle)),
+        *((name, _rpm_of(name)) for name in shafts),
+    ]
+    if own & set(rotors):
+        columns.append(("loose gear", lambda here: _loose(here, own)))
+    return _table(turnings, columns)
+
+
+def _loose(here: Turning, own: set[str]) -> str:
+    """Gears that turn free on their shaft, "38T 371.8"."""
+    free = [f"{name.split(' (')[0]} {_rpm(here, name)}" for name in here.rotors if name in own]
+    return ", ".join(free) or "-"
+
+
+def _rpm_of(rotor: str) -> Callable[[Turning], str]:
+    return lambda here: _rpm(here, rotor)
+
+
+def _rpm(here: Turning, rotor: str) -> str:
+    if rotor not in here.rotors:
+        return "-"
+    hz = here.nominal_hz(rotor)
+    return "?" if hz is None else f"{rpm(hz):.1f}"
+
+
+def _mesh_tables(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
+    if not any(here.meshes for here in turnings):
+        return []
+    rates = [[_pair(work, _mesh_hz(work, here)) for work in _ranked(here)] for here in turnings]
+    again = [[_pair(work, _again_s(work, here)) for work in _ranked(here)] for here in turnings]
+    idle = any(not work.loaded for here in turnings for work in here.meshes)
+    note = " (in brackets: unloaded)" if idle else ""
+    return [
+        f"Pairs in mesh and their tooth-meeting rates, Hz{note}",
+        *_cells([here.label for here in turnings], rates),
+        "",
+        "Hunting tooth: seconds until the same two teeth meet again",
+        *_cells([here.label for here in turnings], again),
+        "",
+    ]
+
+
+def _ranked(here: Turning) -> list[MeshAtWork]:
+    """The driving pairs in the order of the power flow, then those that only turn along."""
+    return sorted(here.meshes, key=lambda work: not work.loaded)
+
+
+def _pair(work: MeshAtWork, value: str) -> str:
+    text = f"{work.name.split(' (')[0]} {value}"
+    return text if work.loaded else f"({text})"
+
+
+def _mesh_hz(work: MeshAtWork, here: Turning) -> str:
+    base = here.groups[work.group].nominal_hz
+    return "?" if base is None or work.order is None else f"{base * work.order:.1f}"
+
+
+def _again_s(work: MeshAtWork, here: Turning) -> str:
+    base, divisor = here.groups[work.group].nominal_hz, hunting_divisor(work)
+    if base is None or work.order is None or divisor is None:
+        return "?"
+    return f"{divisor / (base * work.order):.2f}"
+
+
+def _other_lines(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
+    """Belts, bearings, pumps, mains: steady ones in one sentence, the others in a table."""
+    plain = ("turn", "mesh", "hunting tooth")
+    found: dict[str, dict[str, float | None]] = {}
+    for here in turnings:
+        rubs = [t for t in tones(here) if t.nature == "rub" and t.part not in machine.rides_on]
+        for tone in tones(here):
+            if tone.nature not in plain:
+                # Where one gear at a time turns loose, one column will do for all of them.
+                name = "loose gear rubbing" if rubs == [tone] else line_name(tone, here)
+                found.setdefault(name, {})[here.label] = tone.hz(here)
+    motor = machine.motor
+    if motor:
+        found[f"{motor.shaft} turning"] = {t.label: t.nominal_hz(motor.shaft) for t in turnings}
+    steady: dict[str, dict[str, float | None]] = {}
+    moving: dict[str, dict[str, float | None]] = {}
+    for name, by_label in found.items():
+        texts = {figure(hz) for hz in by_label.values()}
+        alone = len(texts) == 1 and len(by_label) == len(turnings)
+        (steady if alone else moving)[name] = by_label
+    lines: list[str] = []
+    if steady:
+        told = [f"{name} {figure(next(iter(row.values())))}" for name, row in steady.items()]
+        lines += [*_wrap("The same at every lever position, Hz: " + ", ".join(told) + "."), ""]
+    if moving:
+        columns = [(name, _hz_of(row)) for name, row in moving.items()]
+        lines += ["Belt, bearing and other lines, Hz", *_table(turnings, columns), ""]
+    if len(machine.bearings) > len({t.part for t in tones(turnings[0]) if t.nature == "cage"}):
+        lines += _unknown_bearings(machine, turnings)
+    return lines
+
+
+def _unknown_bearings(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
+    told = {tone.part for here in turnings for tone in tones(here)}
+    unknown = [bearing.name for bearing in machine.bearings if bearing.name not in told]
+    if not unknown:
+        return []
+    text = f"No lines for {', '.join(unknown)}: the numbers are not known (or it is plain)."
+    return [*_wrap(text), ""]
+
+
+def _hz_of(by_label: dict[str, float | None]) -> Callable[[Turning], str]:
+    return lambda here: figure(by_label[here.label]) if here.label in by_label else "-"
+
+
+_NATURES = {
+    "turn": "{} turning",
+    "mesh": "{} mesh",
+    "hunting tooth": "{} same teeth",
+    "belt": "{} going round",
+    "belt tooth": "{} teeth",
+    "roller": "{} roller (2 x spin)",
+    "mains": "twice mains",
+    "motor torque": "twice the drive's frequency",
+}
+
+
+def line_name(tone: Tone, here: Turning) -> str:
+    """What one line is called in the tables."""
+    if tone.nature == "rub":
+        name = here.machine.rides_on.get(tone.part)
+        return f"{tone.part} rubbing on {name or 'its shaft'}"
+    named = _NATURES.get(tone.nature, "{} " + tone.nature).format(tone.part)
+    return named if tone.loaded else f"{named} (unloaded)"
+
+
+def _per_turn(tone: Tone, here: Turning) -> str:
+    """Cycles for each turn of the spindle."""
+    hz, spindle = tone.hz(here), None
+    if here.machine.spindle in here.rotors:
+        spindle = here.nominal_hz(here.machine.spindle)
+    return f"{hz / spindle:.3f}" if hz is not None and spindle else "-"
+
+
+def figure(hz: float | None) -> str:
+    """A frequency to a sensible last place."""
+    if hz is None:
+        return "?"
+    return f"{hz:.1f}" if hz >= 100 else f"{hz:.2f}" if hz >= 1 else f"{hz:.3f}"
+
+
+def _known(known: Known) -> str:
+    if known.low is None or known.high is None:
+        return "?"
+    return f"{known.low:g}" if known.low == known.high else f"{known.low:g}-{known.high:g}"
+
+
+def _table(
+    turnings: Sequence[Turning], columns: Sequence[tuple[str, Callable[[Turning], str]]]
+) -> list[str]:
+    """Aligned columns; when they do not fit one below the other in blocks that do."""
+    labels = [here.label or "-" for here in turnings]
+    first = max(len("levers"), *(len(label) for label in labels))
+    made = [(head, [value(here) for here in turnings]) for head, value in columns]
+    blocks: list[list[tuple[list[str], list[str], int]]] = [[]]
+    used = first
+    for head, cells in made:
+        head_lines = textwrap.wrap(head, 12) or [""]
+        wide = max(len(text) for text in (*head_lines, *cells)) + 2
+        if blocks[-1] and used + wide > WIDTH:
+            blocks.append([])
+            used = first
+        blocks[-1].append((head_lines, cells, wide))
+        used += wide
+    lines: list[str] = []
+    for number, block in enumerate(blocks):
+        lines += [""] if number else []
+        deep = max(len(head) for head, _, _ in block)
+        for row in range(deep):
+            last = row == deep - 1
+            text = f"{'levers' if last else '':<{first}}"
+            for head_lines, _, wide in block:
+                padded = [""] * (deep - len(head_lines)) + head_lines
+                text += f"{padded[row]:>{wide}}"
+            lines.append(text.rstrip())
+        for index, label in enumerate(labels):
+            cells_here = "".join(f"{cells[index]:>{wide}}" for _, cells, wide in block)
+            lines.append(f"{label:<{first}}{cells_here}")
+    return lines
+
+
+def _cells(labels: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """A label and a few words in columns; what does not fit goes on a line below."""
+    first = max(len("levers"), *(len(label) for label in labels))
+    count = max(len(row) for row in rows)
+    wide = [max((len(row[c]) for row in rows if len(row) > c), default=0) for c in range(count)]
+    gap = 2 if first + sum(wide) + 2 * count <= WIDTH else 1
+    lines = []
+    for label, row in zip(labels, rows, strict=True):
+        text = f"{label:<{first}}"
+        for cell, width in zip(row, wide, strict=False):
+            if len(text) + width + gap > WIDTH:
+                lines.append(text)
+                text = " " * first
+            text += f"{cell:>{width + gap}}"
+        lines.append(text if row else f"{text}{'none':>{4 + gap}}")
+    return lines
+
+
+def _wrap(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, subsequent_indent=indent)
+
+
+def wrapped(lines: Iterable[str], indent: str = "  ") -> list[str]:
+    """Sentences filled to the width of the screen."""
+    return [made for line in lines for made in _wrap(line, indent)]
