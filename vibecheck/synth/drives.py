@@ -89,3 +89,23 @@ def pump_sound(
     pulsing = read(wave, where * np.float32(vanes or 7)) * uneven
     out: Signal = pulsing * unsteady.astype(np.float32)
     return out
+
+
+def unlisted_sound(motion: Motion, individual: Individual) -> Signal | None:
+    """Something healthy that the table does not list, in one machine of three: a feed gear left
+    in mesh, an idler, a governor. It follows some shaft at a multiple of its own.
+    """
+    draw = individual.draw("unlisted", "presence")
+    if draw.random() > 0.33:
+        return None
+    rotors = [name for name in motion.turning.machine.shafts if name in motion.turning.rotors]
+    rotor = rotors[int(draw.integers(len(rotors)))]
+    order = float(draw.uniform(2.2, 45.0))
+    if 2.2 * order * motion.speed_hz(rotor) > 0.45 * motion.rate_hz:
+        return None
+    own = float(draw.choice([1.0, order / round(draw.uniform(12, 40))]))
+    turns = motion.turns(rotor)
+    wave = table(np.array([1.0, 0.4]) * 0.08 * float(draw.lognormal(0, 0.6)), np.zeros(2))
+    sway = 1 + float(draw.uniform(0.05, 0.4)) * np.cos(2 * np.pi * fraction(turns * own))
+    out: Signal = read(wave, fraction(turns * order)) * sway.astype(np.float32)
+    return out

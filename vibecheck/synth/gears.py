@@ -11,7 +11,7 @@ from vibecheck.machine.train import MeshAtWork
 from vibecheck.synth.faults import Faults, PlantedFault
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.motion import Motion
-from vibecheck.synth.waves import Signal, crossings, noise, pulses, read, table, wander
+from vibecheck.synth.waves import Course, Signal, crossings, noise, pulses, read, table, wander
 
 _TABLE_TEETH = 32
 """Teeth assumed for an impact's width when they are not known."""
@@ -70,8 +70,8 @@ def _run_out(individual: Individual, gear: Gear, fault: PlantedFault) -> tuple[S
     else:
         shape = np.where(multiples == 1, 1.0, np.where(multiples == 2, 0.3, 0.03 / multiples))
         phases = rng.uniform(0, 2 * np.pi, multiples.size)
-    level = 0.5 * fault.strength * shape
-    later = 0.03 * fault.strength * shape / multiples
+    level = (0.5 * fault.strength * shape).astype(np.float64)
+    later = (0.03 * fault.strength * shape / multiples).astype(np.float64)
     return table(level, phases), table(later, phases + float(rng.uniform(0, 2 * np.pi)))
 
 
@@ -79,7 +79,8 @@ def mesh_wave(individual: Individual, name: str, highest: int, flank: str) -> Si
     """One tooth's worth of mesh sound: some harmonics strong, some weak, as profiles fall out."""
     rng = individual.draw(name, f"mesh wave {flank}")
     multiples = np.arange(1, max(1, min(highest, 9)) + 1)
-    level = multiples ** -float(rng.uniform(0.6, 1.9)) * rng.lognormal(0, 0.55, multiples.size)
+    slope = multiples ** -float(rng.uniform(0.6, 1.9))
+    level: Course = slope * rng.lognormal(0, 0.55, multiples.size)
     return table(level, rng.uniform(0, 2 * np.pi, multiples.size))
 
 

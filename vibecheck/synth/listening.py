@@ -46,7 +46,7 @@ class Orders:
         if not inside:
             return 0.0
         ratios = [self.line(o, slack) / max(self.floor(o), 1e-30) for o in inside]
-        return float(10 * np.log10(max(np.mean(ratios), 1e-6)))
+        return float(10 * np.log10(max(float(np.mean(ratios)), 1e-6)))
 
 
 def order_spectrum(signal: Course, turns: Turns) -> Orders:

@@ -73,6 +73,8 @@ def statistic_db(made: Rendered, fault: PlantedFault, individual: Individual) ->
         return _sidebands_db(made, ran, fault)
     if fault.fault in BEARING_FAULTS:
         return _rolling_db(made, ran, fault, individual)
+    if fault.fault == "loose on its shaft or in its seat":
+        return _impacts_db(made, fault.part, [0.5 * k for k in range(1, 25)], 0.002)
     return _low_lines_db(made, ran, fault)
 
 
@@ -188,9 +190,7 @@ def _course(ran: Motion, fault: PlantedFault) -> tuple[Turns, list[float], float
     shaft = ran.turns(fault.part)
     if fault.fault == "imbalance":
         return shaft, [1.0], 0.0
-    if fault.fault == "bent or misaligned":
-        return shaft, [1.0, 2.0, 3.0], 0.0
-    return shaft, [0.5 * k for k in range(1, 21)], 0.0
+    return shaft, [1.0, 2.0, 3.0], 0.0
 
 
 def clearance(

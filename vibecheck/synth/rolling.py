@@ -100,7 +100,7 @@ def _zone(fault: PlantedFault, shaft: Track, cage: float, individual: Individual
         return 0.1 + _load_zone(shaft + rng.random(), sharp)
     if fault.fault == "rolling element":
         return 0.1 + _load_zone(shaft * cage + rng.random(), sharp)
-    steady: Track = 1 + 0.12 * np.cos(2 * np.pi * shaft)
+    steady: Track = 1 + float(rng.uniform(0.03, 0.4)) * np.cos(2 * np.pi * shaft)
     return steady
 
 

@@ -168,8 +168,9 @@ def turning_for(machine: Machine, position: Position, kind: TakeKind) -> Turning
             machine, belts=(), meshes=(), couplings=(), planetaries=(), pumps=(), spindle=first
         )
         return turning(bare, position)
-    if kind == "neutral" and machine.groups:
-        last = machine.groups[-1].name
+    standing = [group.name for group in machine.groups if group.name in position.levers]
+    if kind == "neutral" and standing:
+        last = standing[-1]
         levers = {k: ("0" if k == last else v) for k, v in position.levers.items()}
         return turning(replace(machine, spindle=first), Position(levers=levers))
     return turning(machine, position)
@@ -214,6 +215,7 @@ def _add_machine(
     if machine.motor:
         motor = drives.motor_sound(ran, individual, faults, rng)
         mixer.add_low(motor, machine.motor.shaft)
+    mixer.add(drives.unlisted_sound(ran, individual), "unlisted", "gear")
     _add_bearings(mixer, ran, individual, faults, conditions, rng)
     _add_oil(mixer, ran, individual, conditions, rng, alive)
     if kind == "cutting":
@@ -247,7 +249,8 @@ def _add_bearings(
             sound = rolling.fault_sound(fault, bearing, ran, individual, conditions.load, rng)
             mixer.add(sound, bearing.name, "bearing")
     for shaft, level in by_shaft.items():
-        sway = 1 + np.float32(0.15) * np.cos(2 * np.pi * ran.where(shaft))
+        share = float(individual.draw(shaft, "rustle sway").uniform(0.03, 0.35))
+        sway = 1 + np.float32(share) * np.cos(2 * np.pi * ran.where(shaft))
         mixer.add(np.float32(level) * noise(rng, ran.frames) * sway, f"{shaft} bearings", "bearing")
 
 

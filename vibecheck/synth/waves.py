@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 Signal = NDArray[np.float32]
 Turns = NDArray[np.float64]
+Course = NDArray[np.float64]
 
 _SIZE = 1 << 14
 
@@ -30,13 +31,15 @@ def read(wave: Signal, where: Signal) -> Signal:
     """Values of a table at fractions of a turn (any float is folded into one turn)."""
     index = (where * np.float32(wave.size)).astype(np.int32)
     index &= wave.size - 1
-    return wave.take(index)
+    out: Signal = wave.take(index)
+    return out
 
 
 def crossings(turns: Turns, marks: NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
     """Sample positions (fractional) at which an angle passes each of the marks, in turns."""
     inside = marks[(marks > turns[0]) & (marks < turns[-1])]
-    return np.interp(inside, turns, np.arange(turns.size, dtype=np.float64))
+    out: NDArray[np.float64] = np.interp(inside, turns, np.arange(turns.size, dtype=np.float64))
+    return out
 
 
 def pulses(

@@ -1,0 +1,122 @@
+"""Sensors, special takes and invented machines are what they claim to be."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vibecheck.machine.train import sweep
+from vibecheck.recording import TakeKind
+from vibecheck.synth.conditions import Conditions, random_conditions
+from vibecheck.synth.individual import Individual
+from vibecheck.synth.random_machine import random_machine
+from vibecheck.synth.sensor import automatic_gain, lossy
+from vibecheck.synth.sound import record
+from vibecheck.synth.sweep import record_sweep
+
+SPECIAL: tuple[TakeKind, ...] = (
+    "background",
+    "motor alone",
+    "neutral",
+    "chuck off",
+    "reverse",
+    "coast-down",
+    "cutting",
+    "tap",
+)
+
+
+def test_every_invented_machine_turns_at_every_position_with_whole_teeth() -> None:
+    sizes = set()
+    for seed in range(60):
+        machine = random_machine(np.random.default_rng(seed))
+        sizes.add(len(machine.positions))
+        for turn in sweep(machine):
+            assert machine.spindle in turn.rotors
+            assert len(turn.rotors) == len(set(turn.rotors))
+        names = [g.name for g in machine.gears] + [b.name for b in machine.bearings]
+        assert len(names) == len(set(names))
+        labels = [p.label for p in machine.positions]
+        assert len(labels) == len(set(labels))
+        assert all(17 <= (g.teeth.value or 17) <= 115 for g in machine.gears)
+    assert min(sizes) >= 8
+    assert max(sizes) == 24
+
+
+def test_a_head_of_an_impossible_number_of_speeds_is_refused() -> None:
+    with pytest.raises(ValueError, match="no structure of 7 speeds"):
+        random_machine(np.random.default_rng(0), speeds=7)
+
+
+def test_special_takes_are_made_of_what_still_turns() -> None:
+    machine = random_machine(np.random.default_rng(3), speeds=8)
+    takes, truth = record_sweep(
+        machine,
+        rng=np.random.default_rng(1),
+        positions=machine.positions[:1],
+        seconds=3.0,
+        special=SPECIAL,
+        conditions=Conditions(channel="accelerometer"),
+    )
+    turned = {one.kind: set(one.rotor_hz) for one in truth.takes}
+    assert turned["background"] == turned["tap"] == set()
+    assert turned["motor alone"] == {"motor"}
+    assert "spindle" not in turned["neutral"] or machine.meshes[-1].style == "dog clutch"
+    assert "III" in turned["neutral"]
+    level = {take.kind: float(take.recording.channel().std()) for take in takes}
+    assert level["background"] < 0.5 * level["idle"]
+    assert level["motor alone"] < level["idle"]
+
+
+def test_a_slow_accelerometer_without_a_filter_folds_tones_down() -> None:
+    machine = random_machine(np.random.default_rng(3), speeds=8)
+    common = Conditions(channel="slow accelerometer", slow_rate_hz=200.0, high_pass_hz=1.0)
+    rough = {}
+    for aliased in (True, False):
+        made = record(
+            machine,
+            machine.positions[-1],
+            conditions=replace(common, aliased=aliased),
+            rng=np.random.default_rng(5),
+            seconds=5.0,
+            individual=Individual(seed=5),
+        )
+        assert made.rate_hz == 200.0
+        assert made.frames == 1000
+        assert made.support.aliased is aliased
+        rough[aliased] = float(made.channel().std())
+    assert rough[True] > 1.5 * rough[False]
+
+
+def test_automatic_gain_evens_out_a_loud_stretch() -> None:
+    rng = np.random.default_rng(0)
+    sound = rng.standard_normal(48000).astype(np.float32) * 0.02
+    sound[24000:] *= 10
+    out = automatic_gain(sound, 16000.0)
+    before = sound[-8000:].std() / sound[8000:20000].std()
+    after = out[-8000:].std() / out[8000:20000].std()
+    assert before == pytest.approx(10, rel=0.1)
+    assert after < 2.5
+
+
+def test_a_lossy_file_keeps_a_strong_tone_and_loses_the_highs() -> None:
+    time = np.arange(48000) / 48000
+    rng = np.random.default_rng(0)
+    sound = np.sin(2 * np.pi * 700 * time) * 0.3 + 0.003 * rng.standard_normal(48000)
+    out = lossy(sound.astype(np.float32), 48000.0)
+    before, after = np.abs(np.fft.rfft(sound)), np.abs(np.fft.rfft(out))
+    assert after[700] == pytest.approx(before[700], rel=0.1)
+    assert after[13000:23000].mean() < 0.1 * before[13000:23000].mean()
+
+
+def test_recordings_stay_within_full_scale_and_on_the_steps_of_their_depth() -> None:
+    machine = random_machine(np.random.default_rng(8))
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        conditions = replace(random_conditions(rng, 1.0, channel="phone"), bits=12)
+        made = record(machine, machine.positions[0], conditions=conditions, rng=rng, seconds=1.0)
+        steps = made.channel() * 2**11
+        assert np.abs(made.channel()).max() <= 1.0
+        assert np.allclose(steps, np.rint(steps))
+        assert made.quantity == "pressure"
+        assert made.channel().std() > 0
