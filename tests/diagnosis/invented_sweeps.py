@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from vibecheck.diagnosis.line_levels import Heard
+from vibecheck.diagnosis.line_levels import TakeAtSpeed
 from vibecheck.machine.parts import (
     Belt,
     Gear,
@@ -105,7 +105,7 @@ def heard(
     seconds: float = 20.0,
     name: str = "",
     conditions: Mapping[str, str] | None = None,
-) -> Heard:
+) -> TakeAtSpeed:
     """A take of one lever position with its true speeds."""
     at = turning(machine, machine.position(label))
     speeds = {}
@@ -117,7 +117,7 @@ def heard(
         samples=samples, rate_hz=RATE_HZ, name=name or f"{label} take", quantity="acceleration"
     )
     take = Take(recording=recording, position=label, conditions=dict(conditions or {}))
-    return Heard(take=take, speeds_hz=speeds)
+    return TakeAtSpeed(take=take, speeds_hz=speeds)
 
 
 def _samples(at, speeds, sound, rng, frames):  # type: ignore[no-untyped-def]

@@ -18,6 +18,9 @@ COMMANDS: dict[str, str] = {
     "bring-in": "Take recordings of any kind (video, logs, UFF, MATLAB) into a job or folder.",
     "record": "At the machine: record a sweep of lever positions, guided step by step.",
     "calibrate": "A sensor's sensitivity from a calibrator's tone, or by turning it over.",
+    "compare": "What a repair changed at every lever position, with intervals; no single score.",
+    "trend": "Follow every line of one machine over many sweeps, change points named.",
+    "balance": "What weight to fix where, from the vibration with a known trial weight.",
 }
 """Command name -> the line shown in the list. ``vibecheck.cli.<name>`` must hold ``command``;
 a dash in the name is an underscore in the module."""

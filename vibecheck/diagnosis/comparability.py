@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.automatic_gain import breathing
-from vibecheck.diagnosis.line_levels import Heard, Levels
+from vibecheck.diagnosis.line_levels import TakeAtSpeed, Levels
 from vibecheck.recording import Take
 
 SPEED_OFF = 0.005
@@ -65,9 +65,15 @@ class Obstacle:
     remedy: str
 
 
-def take_obstacle(heard: Heard) -> Obstacle | None:
+def take_obstacle(heard: TakeAtSpeed) -> Obstacle | None:
     """What by itself makes a take's levels unfit to compare; None when nothing does."""
     take = heard.take
+    if heard.doubt:
+        return Obstacle(
+            what=f"{take.name}: {heard.doubt}",
+            survives="nothing that needs a shaft's speed",
+            remedy="Measure the spindle's speed, or record this position again for longer.",
+        )
     processed = _processed(take)
     if processed:
         return _sensor(f"{processed} was on in {take.name}", "Record again with it off.")
@@ -87,7 +93,7 @@ def take_obstacle(heard: Heard) -> Obstacle | None:
     return None
 
 
-def pair_obstacles(before: Sequence[Heard], after: Sequence[Heard]) -> list[Obstacle]:
+def pair_obstacles(before: Sequence[TakeAtSpeed], after: Sequence[TakeAtSpeed]) -> list[Obstacle]:
     """What differs between the sides of one position so that levels may not be compared."""
     found = _sampling(before, after)
     for name, (same, words) in KEYS.items():
@@ -126,7 +132,7 @@ def not_told(before: Sequence[Take], after: Sequence[Take]) -> tuple[str, ...]:
     return tuple(missing)
 
 
-def speed_difference(before: Sequence[Heard], after: Sequence[Heard]) -> float:
+def speed_difference(before: Sequence[TakeAtSpeed], after: Sequence[TakeAtSpeed]) -> float:
     """Relative difference of mean speed, after over before less 1, of the group that differs most.
 
     0 when no group's speed is known on both sides.
@@ -184,7 +190,7 @@ def clipped_share(samples: NDArray[np.float32]) -> float:
     return share
 
 
-def _sampling(before: Sequence[Heard], after: Sequence[Heard]) -> list[Obstacle]:
+def _sampling(before: Sequence[TakeAtSpeed], after: Sequence[TakeAtSpeed]) -> list[Obstacle]:
     one, other = (
         {(h.take.recording.quantity, h.take.recording.unit) for h in side}
         for side in (before, after)
@@ -218,7 +224,7 @@ def _processed(take: Take) -> str:
     return ""
 
 
-def _told(side: Sequence[Heard], words: Sequence[str]) -> frozenset[str]:
+def _told(side: Sequence[TakeAtSpeed], words: Sequence[str]) -> frozenset[str]:
     values = (_value(heard.take, words) for heard in side)
     return frozenset(value for value in values if value)
 

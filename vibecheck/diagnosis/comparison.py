@@ -25,7 +25,7 @@ from vibecheck.diagnosis.comparability import (
 from vibecheck.diagnosis.compared_lines import Domain, Line, lines_of
 from vibecheck.diagnosis.line_levels import (
     HEARD,
-    Heard,
+    TakeAtSpeed,
     Levels,
     Listening,
     block_seconds,
@@ -72,7 +72,7 @@ SEAT_WORDS = ("seat", "reseated", "re-seated", "sensor reseated")
 class _Side:
     """Takes of one side at one position that may be used, and the background's levels."""
 
-    heard: tuple[Heard, ...]
+    heard: tuple[TakeAtSpeed, ...]
     levels: tuple[Levels, ...]
     background: Levels | None
 
@@ -99,8 +99,8 @@ class _Measured:
 
 def compare(
     machine: Machine,
-    before: Sequence[Heard],
-    after: Sequence[Heard],
+    before: Sequence[TakeAtSpeed],
+    after: Sequence[TakeAtSpeed],
     *,
     extra_hz: Sequence[float] = (),
 ) -> Comparison:
@@ -109,7 +109,7 @@ def compare(
     Parameters
     ----------
     machine : Machine
-    before, after : sequence of Heard
+    before, after : sequence of TakeAtSpeed
         Takes with their speeds. Several of one position are repeats; takes of kind "background"
         are subtracted; only "idle" takes are compared.
     extra_hz : sequence of float
@@ -148,23 +148,23 @@ def compare(
     )
 
 
-def _by_position(side: Sequence[Heard]) -> dict[str, list[Heard]]:
-    found: dict[str, list[Heard]] = {}
+def _by_position(side: Sequence[TakeAtSpeed]) -> dict[str, list[TakeAtSpeed]]:
+    found: dict[str, list[TakeAtSpeed]] = {}
     for heard in side:
         if heard.take.kind == "idle" and heard.take.position is not None:
             found.setdefault(heard.take.position, []).append(heard)
     return found
 
 
-def _backgrounds(side: Sequence[Heard]) -> list[Heard]:
+def _backgrounds(side: Sequence[TakeAtSpeed]) -> list[TakeAtSpeed]:
     return [heard for heard in side if heard.take.kind == "background"]
 
 
 def _measure(
     at: Turning,
-    before: Sequence[Heard],
-    after: Sequence[Heard],
-    grounds: Sequence[Sequence[Heard]],
+    before: Sequence[TakeAtSpeed],
+    after: Sequence[TakeAtSpeed],
+    grounds: Sequence[Sequence[TakeAtSpeed]],
     extra_hz: Sequence[float],
 ) -> _Measured:
     lines = lines_of(at, extra_hz)
@@ -195,7 +195,9 @@ def _measure(
 
 
 def _read(
-    lines: Sequence[Line], kept: Sequence[Sequence[Heard]], grounds: Sequence[Sequence[Heard]]
+    lines: Sequence[Line],
+    kept: Sequence[Sequence[TakeAtSpeed]],
+    grounds: Sequence[Sequence[TakeAtSpeed]],
 ) -> tuple[list[_Side], Listening]:
     every = [heard for side in kept for heard in side]
     block_s = block_seconds(every, lines)
@@ -219,7 +221,7 @@ def _read(
 
 
 def _background(
-    how: Listening, like: Heard, ground: Sequence[Heard], gain: Spectrum
+    how: Listening, like: TakeAtSpeed, ground: Sequence[TakeAtSpeed], gain: Spectrum
 ) -> Levels | None:
     """Background levels at the places where this position's lines are."""
     fitting = [g for g in ground if g.take.position in (None, like.take.position)]
@@ -228,7 +230,7 @@ def _background(
     take = fitting[0].take
     if take.recording.seconds < how.block_s:
         return None
-    quiet = Heard(take=take, speeds_hz=like.speeds_hz, channel=fitting[0].channel)
+    quiet = TakeAtSpeed(take=take, speeds_hz=like.speeds_hz, channel=fitting[0].channel)
     plain = spectra_of(quiet, how.lines, how.block_s, gain, ())
     return levels_of(plain, how)
 
@@ -319,7 +321,7 @@ def _reason(rows: Sequence[_Row | None], audible: Sequence[bool]) -> str:
     return ""
 
 
-def _seating(every: Sequence[Heard]) -> bool | None:
+def _seating(every: Sequence[TakeAtSpeed]) -> bool | None:
     told = []
     for heard in every:
         for key, value in heard.take.conditions.items():

@@ -48,7 +48,7 @@ HELD_BINS = 9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Heard:
+class TakeAtSpeed:
     """A take and the speeds found in it.
 
     Attributes
@@ -59,12 +59,15 @@ class Heard:
     tracks : mapping of str to SpeedTrack
         The same through the take, where it was followed; the tightest is used to undo drift.
     channel : int
+    doubt : str
+        Why its speed or lever position is not to be relied on, "" when it is.
     """
 
     take: Take
     speeds_hz: Mapping[str, float]
     tracks: Mapping[str, SpeedTrack] = field(default_factory=dict)
     channel: int = 0
+    doubt: str = ""
 
     @property
     def samples(self) -> Samples:
@@ -114,7 +117,7 @@ class Listening:
 class Spectra:
     """One take's block spectra: of the samples, and of each band's squared envelope."""
 
-    heard: Heard
+    heard: TakeAtSpeed
     plain: BlockSpectra
     envelopes: Mapping[tuple[float, float], BlockSpectra]
     peakiness: Power
@@ -122,7 +125,7 @@ class Spectra:
     bands_db: Array
 
 
-def block_seconds(takes: Sequence[Heard], lines: Sequence[Line]) -> float:
+def block_seconds(takes: Sequence[TakeAtSpeed], lines: Sequence[Line]) -> float:
     """One block length for all takes of a position, before and after alike.
 
     Long enough for the slowest shaft's sidebands and to part neighbouring turning tones, as far
@@ -138,7 +141,7 @@ def block_seconds(takes: Sequence[Heard], lines: Sequence[Line]) -> float:
     return float(np.clip(wanted, min(1.0, longest), longest))
 
 
-def common_gain(takes: Sequence[Heard]) -> Spectrum:
+def common_gain(takes: Sequence[TakeAtSpeed]) -> Spectrum:
     """Filter that levels the floor of all takes together and holds steady tones down.
 
     One filter for both sides, so that what changed between them stays changed.
@@ -173,7 +176,7 @@ def octaves(rate_hz: float, top_hz: float) -> tuple[tuple[float, float], ...]:
 
 
 def spectra_of(
-    heard: Heard,
+    heard: TakeAtSpeed,
     lines: Sequence[Line],
     block_s: float,
     gain: Spectrum,
@@ -241,12 +244,12 @@ def _source(spectra: Spectra, band: tuple[float, float] | None) -> BlockSpectra 
     return spectra.plain if band is None else spectra.envelopes.get(band)
 
 
-def _places(line: Line, heard: Heard, shift: float = 0.0) -> list[float]:
+def _places(line: Line, heard: TakeAtSpeed, shift: float = 0.0) -> list[float]:
     found = [place.hz(heard.speeds_hz) for place in line.places]
     return [hz * (1.0 + shift) for hz in found if hz is not None]
 
 
-def _carried(line: Line, heard: Heard, source: BlockSpectra) -> bool:
+def _carried(line: Line, heard: TakeAtSpeed, source: BlockSpectra) -> bool:
     """Whether speed is known and the recording can be believed at every component."""
     places = _places(line, heard)
     if len(places) < len(line.places):
@@ -258,13 +261,13 @@ def _carried(line: Line, heard: Heard, source: BlockSpectra) -> bool:
     return all(low <= place <= min(top, last) for place in places)
 
 
-def _highest(lines: Sequence[Line], domain: str, heard: Heard) -> float:
+def _highest(lines: Sequence[Line], domain: str, heard: TakeAtSpeed) -> float:
     places = [hz for line in lines if line.domain == domain for hz in _places(line, heard)]
     inside = [hz for hz in places if hz < heard.rate_hz / 2]
     return max(inside, default=50.0)
 
 
-def _undrifted(samples: Samples, rate_hz: float, heard: Heard) -> Samples:
+def _undrifted(samples: Samples, rate_hz: float, heard: TakeAtSpeed) -> Samples:
     """Time stretched so that the shaft turns evenly at its mean speed: lines become sharp."""
     tracks = [track for track in heard.tracks.values() if track.drift > SPEED_SLACK / 2]
     if not tracks:
@@ -285,7 +288,11 @@ def _levelled(transform: Transform, gain: Spectrum) -> Transform:
 
 
 def _envelope_spectra(
-    transform: Transform, band: tuple[float, float], top_hz: float, block_s: float, heard: Heard
+    transform: Transform,
+    band: tuple[float, float],
+    top_hz: float,
+    block_s: float,
+    heard: TakeAtSpeed,
 ) -> BlockSpectra:
     envelope = band_envelope(transform, *band)
     squared, rate_hz = envelope.squared, envelope.rate_hz
@@ -363,7 +370,7 @@ def _busy(
     lines: Sequence[Line],
     shifts: Sequence[float],
     domain: str,
-    heard: Heard,
+    heard: TakeAtSpeed,
     source: BlockSpectra,
 ) -> Array:
     busy = np.zeros(source.power.shape[1], dtype=bool)

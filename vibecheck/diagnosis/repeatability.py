@@ -253,7 +253,7 @@ def smallest_change_db(
     --------
     >>> calm = Repeatability(take_db=1.0, take_dof=30, line_db=0.0, line_dof=30, measured=True)
     >>> round(smallest_change_db(calm, 0.0, before=3, after=3, lines=300), 1)
-    4.8
+    4.9
     """
     variance = known.take_db**2 + known.line_db**2 + noise_db**2
     share = known.take_db**2 / variance if variance > 0 else 1.0

@@ -1,0 +1,50 @@
+"""The takes of a sweep with the speeds found in them, ready to be compared or followed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vibecheck.diagnosis.line_levels import TakeAtSpeed
+from vibecheck.diagnosis.ready import made_ready
+from vibecheck.diagnosis.speed_fit import TakeSpeed, fit_speeds
+from vibecheck.machine.parts import Machine
+from vibecheck.machine.train import Turning, turning
+from vibecheck.recording import Take
+from vibecheck.units import hz
+
+
+def running(machine: Machine, takes: Sequence[Take]) -> list[TakeAtSpeed]:
+    """Find the speeds of every idle take of one sweep; others pass through without.
+
+    Returns
+    -------
+    list of TakeAtSpeed
+        In the order of ``takes``. A take whose speed was neither heard nor measured, or that
+        sounds like another lever position, carries the doubt in words.
+    """
+    turnings = {each.label: turning(machine, each) for each in machine.positions}
+    idle = [take for take in takes if take.kind == "idle" and take.position in turnings]
+    if not idle:
+        return [TakeAtSpeed(take=take, speeds_hz={}) for take in takes]
+    fitted = fit_speeds(turnings, [made_ready(take) for take in idle])
+    found = {id(take): speed for take, speed in zip(idle, fitted.takes, strict=True)}
+    return [
+        _at_speed(take, found[id(take)], turnings[str(take.position)], machine.spindle)
+        if id(take) in found
+        else TakeAtSpeed(take=take, speeds_hz={})
+        for take in takes
+    ]
+
+
+def _at_speed(take: Take, speed: TakeSpeed, filed: Turning, spindle: str) -> TakeAtSpeed:
+    if speed.misfiled:
+        assert speed.turning is not None
+        doubt = f"filed under {speed.filed}, but it sounds like {speed.turning.label}"
+        return TakeAtSpeed(take=take, speeds_hz={}, doubt=doubt)
+    if speed.found:
+        means = {group: track.mean_hz for group, track in speed.tracks.items()}
+        return TakeAtSpeed(take=take, speeds_hz=means, tracks=speed.tracks)
+    if take.tach_rpm:
+        rotor = filed.rotors[spindle]
+        return TakeAtSpeed(take=take, speeds_hz={rotor.group: hz(take.tach_rpm) / rotor.ratio})
+    return TakeAtSpeed(take=take, speeds_hz={}, doubt="its speed could not be found")

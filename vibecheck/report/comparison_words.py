@@ -1,0 +1,98 @@
+"""Sentences about a comparison, the same for terminal, page and JSON."""
+
+from __future__ import annotations
+
+from math import isinf
+
+from vibecheck.diagnosis.change import Comparison, LineChange, Outcome, PositionChange
+
+SAID: dict[Outcome, str] = {
+    "better": "better",
+    "same": "same within repeatability",
+    "worse": "worse",
+    "not comparable": "not comparable",
+    "not heard": "not heard",
+}
+"""Outcome -> the words a customer reads."""
+
+
+def headline(comparison: Comparison) -> str:
+    """How many positions came out how; never one figure for all."""
+    told = [
+        f"{SAID[outcome]} at {comparison.count(outcome)}"
+        for outcome in ("worse", "same", "not comparable", "better")
+        if comparison.count(outcome)
+    ]
+    total = len(comparison.positions)
+    where = "lever position" if total == 1 else "lever positions"
+    return f"Of {total} {where} compared: {', '.join(told)}."
+
+
+def decibels(value: float) -> str:
+    """With sign and one decimal: "-14.2 dB"."""
+    return f"{value:+.1f} dB"
+
+
+def interval(line: LineChange) -> str:
+    """The change and its 95 % interval, or the bound of a line that was lost in the noise.
+
+    A line that is gone or new has no upper (lower) end: the noise hides it.
+    """
+    if line.bound == "gone":
+        return f"gone, at least {-line.high_db:.1f} dB down" if line.high_db < 0 else "gone"
+    if line.bound == "new":
+        return f"new, at least {line.low_db:.1f} dB up" if line.low_db > 0 else "new"
+    return f"{decibels(line.change_db)} ({line.low_db:+.1f} to {line.high_db:+.1f})"
+
+
+def repeatability_said(comparison: Comparison) -> str:
+    """Where the interval comes from."""
+    spread = comparison.repeatability
+    if not spread.measured:
+        return (
+            f"Spread of a level when nothing changed: {spread.standard_deviation_db:.1f} dB "
+            "standard uncertainty, an allowance, not measured here."
+        )
+    dof = "" if isinf(spread.take_dof) else f", about {spread.take_dof:.0f} degrees of freedom"
+    return (
+        f"Spread of a level when nothing changed, from the repeats: s = "
+        f"{spread.standard_deviation_db:.1f} dB{dof}; repeatability limit 2.8 s = "
+        f"{spread.limit_db:.1f} dB (ISO 5725)."
+    )
+
+
+def smallest_said(comparison: Comparison) -> str:
+    """What such a pair could have shown, and what more repeats would."""
+    more = "; ".join(
+        f"with {count} takes a side {value:.1f} dB" for count, value in comparison.smallest_with
+    )
+    said = (
+        f"Smallest change of one line this pair would have shown four times in five: "
+        f"{comparison.smallest_db:.1f} dB"
+    )
+    return f"{said}; {more}." if more else f"{said}."
+
+
+def control_said(comparison: Comparison) -> str:
+    """How many were compared together."""
+    return (
+        f"{comparison.compared} lines were compared together; when nothing has changed, the chance "
+        "of calling any of them better or worse is below 1 %. The intervals are 95 % for each line "
+        "by itself."
+    )
+
+
+def why_same(position: PositionChange) -> str:
+    """What a position that came out the same would have shown."""
+    if position.smallest_db is None:
+        return ""
+    return f"No line moved beyond the spread; {position.smallest_db:.1f} dB would have shown."
+
+
+def also(line: LineChange) -> str:
+    """The lines that cannot be told from this one."""
+    if not line.same_as:
+        return ""
+    names = ", ".join(line.same_as[:3])
+    more = f" and {len(line.same_as) - 3} more" if len(line.same_as) > 3 else ""
+    return f"cannot be told from {names}{more} here"
