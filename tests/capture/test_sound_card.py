@@ -178,7 +178,7 @@ def test_every_sample_format_is_metered_alike(sample_format, raw):
     assert block_level(raw, sample_format, 0.0).peak_db == pytest.approx(-6.02, abs=0.01)
 
 
-@pytest.mark.parametrize("sample_format", ["int16", "int24", "float32"])
+@pytest.mark.parametrize("sample_format", ["int16", "int24"])
 def test_a_recording_through_a_real_sound_server_is_the_same_to_the_bit(
     sound_server, tmp_path, sample_format
 ):
@@ -186,9 +186,9 @@ def test_a_recording_through_a_real_sound_server_is_the_same_to_the_bit(
 
     bits = 15 if sample_format == "int16" else 23
     rng = np.random.default_rng(4)
-    played = np.zeros(2 * RATE_HZ, dtype=np.float32)
+    played = np.zeros(3 * RATE_HZ // 2, dtype=np.float32)
     played[RATE_HZ // 2 :] = np.round(
-        rng.uniform(-0.5, 0.5, 3 * RATE_HZ // 2) * 2**bits
+        rng.uniform(-0.5, 0.5, RATE_HZ) * 2**bits
     ) / 2**bits  # fmt: skip
     player = []
 
@@ -200,7 +200,7 @@ def test_a_recording_through_a_real_sound_server_is_the_same_to_the_bit(
     device = device_named("pulse")
     source = CardSource(device, RATE_HZ, 1, sample_format)
     done = capture(source, tmp_path / "a.part", rate_hz=RATE_HZ, channels=1,
-                   sample_format=sample_format, seconds=3.0, on_level=on_level)  # fmt: skip
+                   sample_format=sample_format, seconds=2.4, on_level=on_level)  # fmt: skip
     player[0].wait()
     assert (done.ending, done.lost_s) == ("complete", 0.0)
     heard, rate_hz = soundfile.read(done.path, dtype="float32")

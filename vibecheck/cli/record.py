@@ -1,0 +1,206 @@
+"""``vibecheck record``: the guided sweep at the machine, or one take to a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from vibecheck.capture.devices import Device
+    from vibecheck.capture.wave_stream import SampleFormat
+    from vibecheck.cli.record_session import Setup
+    from vibecheck.files.job import Job
+    from vibecheck.files.sensor import Sensor
+    from vibecheck.machine.parts import Machine
+    from vibecheck.recording import TakeKind
+
+PATH = click.Path(path_type=Path)
+
+
+@click.command("record")
+@click.argument("job_folder", required=False, type=PATH)
+@click.option("--sweep", default="before", show_default=True, help="Name of the sweep.")
+@click.option("--to", "to_file", type=PATH, help="Record one take into this WAV, without a job.")
+@click.option("--devices", "list_devices", is_flag=True, help="List the sound inputs and stop.")
+@click.option("--device", help="Input by name, or part of it; remembered.")
+@click.option("--channels", type=click.IntRange(1, 64), help="How many; remembered.")
+@click.option("--rate", type=click.IntRange(8000, 192_000), help="Samples a second; remembered.")
+@click.option("--format", "sample_format", type=click.Choice(["int16", "int24", "float32"]),
+              help="Of the samples; remembered.")  # fmt: skip
+@click.option("--machine", help="Machine table, for a job that has none.")
+@click.option("--position", "positions", multiple=True, help="Only this one; may be repeated.")
+@click.option("--special", "specials", multiple=True, metavar="KIND[@POSITION]",
+              help="Special take (motor-alone, reverse@A1 ...); may be repeated.")  # fmt: skip
+@click.option("--seconds", type=click.FloatRange(1, 3600), help="Length of every take.")
+@click.option("--repeats", type=click.IntRange(1, 20), default=1, help="Times round the sweep.")
+@click.option("--countdown", type=click.IntRange(0, 60), default=5, show_default=True,
+              help="Seconds to step back.")  # fmt: skip
+@click.option("--sensor", "sensor_kind", help="microphone, accelerometer, contact pickup, other.")
+@click.option("--sensor-name", help="Maker's number, or what you call it.")
+@click.option("--mount", help="hand held, magnet, adhesive, stud, stand, laid on.")
+@click.option("--axis", help="Which way it points, in words.")
+@click.option("--place", help="Where it sits, in words.")
+@click.option("--per-full-scale", type=float, help="Unit per full scale, from a calibration.")
+@click.option("--unit", help="Unit of that: m/s^2, g, mm/s or Pa.")
+@click.option("--calibrated", help="How that is known.")
+@click.option("--processing", help="'off', or what the system does to the sound.")
+def command(job_folder: Path | None, list_devices: bool, to_file: Path | None, **told: Any) -> None:
+    """Record a sweep of lever positions into the job in JOB_FOLDER, guided step by step.
+
+    Keys only, on any terminal. What was recorded stays, whatever happens; begin again with the
+    same command and it goes on where it stopped.
+    """
+    from vibecheck.errors import UsageError
+
+    if list_devices:
+        _list_devices()
+    elif to_file is not None:
+        from vibecheck.cli.record_session import one_take
+
+        one_take(_device_setup(told), to_file, told["seconds"] or 20.0, told["countdown"])
+    elif job_folder is None:
+        raise UsageError("no job named", "Name a job's folder, or a file with --to.")
+    else:
+        _sweep(job_folder, told)
+
+
+def _sweep(job_folder: Path, told: dict[str, Any]) -> None:
+    from vibecheck.cli.heard_speed import speed_check
+    from vibecheck.cli.record_session import Session
+    from vibecheck.files.job import load_job
+    from vibecheck.files.sweep import open_sweep
+
+    job = load_job(job_folder)
+    machine = _machine(job, told["machine"])
+    steps = _steps(machine, told)
+    setup = _device_setup(told)
+    sweep = open_sweep(job, told["sweep"], _sensor(told))
+    session = Session(
+        job=job,
+        sweep_name=sweep.name,
+        steps=steps,
+        labels=[] if machine is None else [position.label for position in machine.positions],
+        setup=setup,
+        countdown=told["countdown"],
+        speed=None if machine is None else speed_check(machine),
+    )
+    session.run()
+
+
+def _machine(job: Job, named: str | None) -> Machine | None:
+    from vibecheck.files.gear_table import read_machine
+
+    table = job.machine_path or named
+    return None if table is None else read_machine(table)
+
+
+def _steps(machine: Machine | None, told: dict[str, Any]) -> Any:
+    from vibecheck.capture.sweep import plan_steps
+    from vibecheck.errors import UsageError
+
+    chart: list[tuple[str, float | None]] = _chart(machine, told["positions"])
+    specials = [_special(text, [label for label, _ in chart]) for text in told["specials"]]
+    if not any(kind == "background" for kind, _ in specials):
+        specials.insert(0, ("background", None))
+    if not chart:
+        raise UsageError(
+            "no lever positions known", "Give the machine's table (--machine) or --position."
+        )
+    return plan_steps(chart, specials, told["seconds"], told["repeats"])
+
+
+def _chart(machine: Machine | None, wanted: tuple[str, ...]) -> list[tuple[str, float | None]]:
+    from vibecheck.errors import UsageError
+    from vibecheck.files.naming import words_of
+
+    if machine is None:
+        return [(label, None) for label in wanted]
+    chart = [(one.label, _expected_rpm(machine, one.label)) for one in machine.positions]
+    if not wanted:
+        return chart
+    found = []
+    for text in wanted:
+        same = [one for one in chart if "".join(words_of(one[0])) == "".join(words_of(text))]
+        if not same:
+            raise UsageError(
+                f"no lever position {text!r}", f"Use {', '.join(label for label, _ in chart)}."
+            )
+        found += same
+    return found
+
+
+def _expected_rpm(machine: Machine, label: str) -> float | None:
+    """What the chart promises; without a chart, what the table gives."""
+    from vibecheck.machine.train import turning
+    from vibecheck.units import rpm
+
+    position = machine.position(label)
+    if position.chart_rpm.middle is not None:
+        return position.chart_rpm.middle
+    turned = turning(machine, position)
+    known = turned.nominal_hz(machine.spindle) if machine.spindle in turned.rotors else None
+    return None if known is None else rpm(known)
+
+
+def _special(text: str, labels: list[str]) -> tuple[TakeKind, str | None]:
+    from vibecheck.capture.sweep import SPECIAL_S
+    from vibecheck.errors import UsageError
+    from vibecheck.files.naming import words_of
+
+    word, _, where = text.partition("@")
+    kinds = [kind for kind in SPECIAL_S if words_of(kind) == words_of(word)]
+    if not kinds:
+        raise UsageError(f"no special take {word!r}", f"Use {', '.join(SPECIAL_S)}.")
+    same = [label for label in labels if "".join(words_of(label)) == "".join(words_of(where))]
+    if where and not same:
+        raise UsageError(f"no lever position {where!r}", f"Use {', '.join(labels)}.")
+    return kinds[0], same[0] if same else None
+
+
+def _sensor(told: dict[str, Any]) -> Sensor | None:
+    from vibecheck.files.sensor import sensor_from
+
+    given = {
+        "kind": told["sensor_kind"],
+        "name": told["sensor_name"],
+        **{key: told[key] for key in ("mount", "axis", "place", "per_full_scale", "unit",
+                                      "calibrated", "processing")},
+    }  # fmt: skip
+    table = {key: value for key, value in given.items() if value is not None}
+    return sensor_from(table, "sensor") if table else None
+
+
+def _device_setup(told: dict[str, Any]) -> Setup:
+    from vibecheck.capture.devices import device_named
+    from vibecheck.cli.record_session import Setup
+    from vibecheck.cli.remembered import remember, remembered
+
+    last = remembered()
+    device = device_named(told["device"] or _still_there(last.get("device")))
+    rate = told["rate"] or last.get("rate") or round(device.rate_hz) or 48_000
+    channels = told["channels"] or min(last.get("channels") or 1, device.channels)
+    sample_format: SampleFormat = told["sample_format"] or last.get("format") or "int24"
+    remember(device=device.name, rate=rate, channels=channels, format=sample_format)
+    return Setup(device=device, rate_hz=rate, channels=channels, sample_format=sample_format)
+
+
+def _still_there(name: str | None) -> str | None:
+    """The remembered device if it is plugged in, else the usual one will do."""
+    from vibecheck.capture.devices import input_devices
+
+    return name if any(device.name == name for device in input_devices()) else None
+
+
+def _list_devices() -> None:
+    from vibecheck.capture.devices import input_devices
+
+    devices: list[Device] = input_devices()
+    for device in devices:
+        usual = "  (usual)" if device.usual else ""
+        click.echo(
+            f"{device.name[:46]:<46} {device.channels:>3} ch {device.rate_hz:>7.0f} Hz{usual}"
+        )
+    if not devices:
+        click.echo("No sound inputs. Plug the microphone or sensor in.")
