@@ -66,13 +66,14 @@ def _run_out(individual: Individual, gear: Gear, fault: PlantedFault) -> tuple[S
     if fault.worn:
         extent = float(rng.uniform(0.08, 0.3))
         shape = 2 * np.abs(np.sinc(multiples * extent))
-        phases = multiples * float(rng.uniform(0, 2 * np.pi))
+        phases: Course = multiples * float(rng.uniform(0, 2 * np.pi))
     else:
         shape = np.where(multiples == 1, 1.0, np.where(multiples == 2, 0.3, 0.03 / multiples))
         phases = rng.uniform(0, 2 * np.pi, multiples.size)
     level = (0.5 * fault.strength * shape).astype(np.float64)
     later = (0.03 * fault.strength * shape / multiples).astype(np.float64)
-    return table(level, phases), table(later, phases + float(rng.uniform(0, 2 * np.pi)))
+    turned: Course = phases + float(rng.uniform(0, 2 * np.pi))
+    return table(level, phases), table(later, turned)
 
 
 def mesh_wave(individual: Individual, name: str, highest: int, flank: str) -> Signal:
