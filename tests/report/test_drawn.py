@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import wave
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,6 +14,7 @@ from vibecheck.diagnosis.findings import Diagnosis, Finding, TakeReport
 from vibecheck.errors import RecordingError
 from vibecheck.recording import Recording, Take
 from vibecheck.report.drawn import blow_map, blows, folded, named_spectrum, paired, suspect_cycle
+from vibecheck.report.listening import sounds_of
 from vibecheck.report.sound import band_passed, slowed, tooth_tone, wav, with_clicks
 
 RATE_HZ = 8000.0
@@ -161,3 +164,24 @@ def test_a_wav_file_holds_what_was_put_into_it() -> None:
         assert (file.getnchannels(), file.getframerate(), file.getnframes()) == (2, 8000, 8000)
         back = np.frombuffer(file.readframes(8000), dtype="<i2").reshape(-1, 2).T / 32767
     assert back == pytest.approx(sound.samples, abs=2e-5)
+
+
+def test_a_page_carries_the_slowest_knock_to_listen_to(pairs, machine) -> None:
+    rates = {"A1 B2 CL": 4.2, "A2 B2 CL": 3.05}
+    finding = replace(suspect(**rates), heard=tuple(rates))
+    diagnosis = Diagnosis(
+        machine="m", takes=tuple(pair.report for pair in pairs), findings=(finding,)
+    )
+    sounds = sounds_of(diagnosis, machine, [pair.take for pair in pairs])
+    assert len(sounds) == 1
+    assert sounds[0].title.startswith("A2 B2 CL")
+    with wave.open(io.BytesIO(base64.b64decode(sounds[0].wav_base64))) as file:
+        assert (file.getnchannels(), file.getnframes()) == (2, 5 * RATE_HZ)
+
+
+def test_what_does_not_knock_is_not_played(pairs, machine) -> None:
+    finding = replace(suspect(**{"A1 B2 CL": 4.2}), fault="imbalance", heard=("A1 B2 CL",))
+    diagnosis = Diagnosis(
+        machine="m", takes=tuple(pair.report for pair in pairs), findings=(finding,)
+    )
+    assert sounds_of(diagnosis, machine, [pair.take for pair in pairs]) == ()

@@ -65,6 +65,7 @@ def write_picture(path: str, diagnosis: Diagnosis, gathered: Gathered) -> bool:
 def page_of(diagnosis: Diagnosis, gathered: Gathered, settings: dict[str, str]) -> str:
     """The page with its pictures, sounds and record."""
     from vibecheck.report.care import care_for_all
+    from vibecheck.report.listening import sounds_of
     from vibecheck.report.page import to_page
     from vibecheck.report.pictures import pictures_of
 
@@ -74,6 +75,7 @@ def page_of(diagnosis: Diagnosis, gathered: Gathered, settings: dict[str, str]) 
         record=record_of(gathered, settings),
         pictures=pictures_of(diagnosis, gathered.machine, gathered.takes),
         cautions=care_for_all(diagnosis),
+        sounds=sounds_of(diagnosis, gathered.machine, gathered.takes),
     )
 
 
