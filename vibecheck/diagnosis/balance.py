@@ -9,6 +9,7 @@ speed, with everything else left alone.
 from __future__ import annotations
 
 import cmath
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees, hypot, pi, radians
@@ -213,7 +214,7 @@ def once_a_turn(samples: Samples, pulses: Samples, rate_hz: float) -> tuple[Arro
             "no steady once-a-turn pulse", "Use one strip of reflecting tape on a dark rotor."
         )
     turns = []
-    for start, end in zip(starts[:-1], starts[1:], strict=True):
+    for start, end in itertools.pairwise(starts):
         angle = 2.0 * np.pi * np.arange(end - start) / (end - start)
         turns.append(2.0 * np.mean(samples[start:end] * np.exp(1j * angle)))
     values = np.array(turns)

@@ -77,7 +77,7 @@ def block_spectra(samples: Samples, rate_hz: float, block_s: float) -> BlockSpec
 
 
 def line_power(
-    spectra: BlockSpectra, places_hz: Sequence[float], widths_hz: Sequence[float], busy: Array
+    spectra: BlockSpectra, places_hz: Sequence[float], widths_hz: Sequence[float], busy: NDArray[np.bool_]
 ) -> Power:
     """Mean square of a line with several components, the floor under them taken off.
 
@@ -118,7 +118,7 @@ def bins_of(place_hz: float, width_hz: float, spectra: BlockSpectra) -> tuple[in
     return low, int(np.clip(np.rint(middle + reach), low, last))
 
 
-def _floor(mean: Array, busy: Array, low: int, high: int, independent: float) -> float:
+def _floor(mean: Array, busy: NDArray[np.bool_], low: int, high: int, independent: float) -> float:
     """Mean noise per bin around a line: median of the free bins near it, brought to the mean."""
     for reach in (FLOOR_BINS, 3 * FLOOR_BINS):
         first, last = max(1, low - reach), min(mean.size, high + 1 + reach)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.automatic_gain import breathing
-from vibecheck.diagnosis.line_levels import TakeAtSpeed, Levels
+from vibecheck.diagnosis.line_levels import Levels, TakeAtSpeed
 from vibecheck.recording import Take
 
 SPEED_OFF = 0.005

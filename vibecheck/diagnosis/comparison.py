@@ -25,9 +25,9 @@ from vibecheck.diagnosis.comparability import (
 from vibecheck.diagnosis.compared_lines import Domain, Line, lines_of
 from vibecheck.diagnosis.line_levels import (
     HEARD,
-    TakeAtSpeed,
     Levels,
     Listening,
+    TakeAtSpeed,
     block_seconds,
     common_gain,
     levels_of,

@@ -86,7 +86,7 @@ def judge(demand: Demand, comparison: Comparison) -> Judgement:
     worst: Met = "met"
     for outcome in ("cannot tell", "not met"):
         if any(met == outcome for met, _ in found):
-            worst = outcome  # type: ignore[assignment]
+            worst = outcome
     reasons = [text for met, text in found if met == worst]
     return Judgement(demand=demand, met=worst, reasons=tuple(reasons))
 

@@ -74,7 +74,7 @@ class TakeAtSpeed:
         """The channel compared, mean removed."""
         recording = self.take.recording
         raw = recording.channel(min(self.channel, recording.channels - 1))
-        return raw - raw.mean(dtype=np.float64).astype(np.float32)
+        return np.asarray(raw - raw.mean(dtype=np.float64).astype(np.float32))
 
     @property
     def rate_hz(self) -> float:
@@ -223,7 +223,7 @@ def listening(
 def levels_of(spectra: Spectra, how: Listening) -> Levels:
     """Read every line of one take."""
     powers: list[Power | None] = []
-    busy: dict[tuple[float, float] | None, Array] = {}
+    busy: dict[tuple[float, float] | None, NDArray[np.bool_]] = {}
     for line, shift, band in zip(how.lines, how.shifts, how.bands, strict=True):
         if line.domain == "shape":
             powers.append(spectra.peakiness)
@@ -276,7 +276,7 @@ def _undrifted(samples: Samples, rate_hz: float, heard: TakeAtSpeed) -> Samples:
     times = np.arange(samples.size) / rate_hz
     turns = track.turns_at(times)
     speed = turns[-1] / times[-1]
-    return np.interp(times * speed, turns, samples).astype(np.float32)
+    return np.asarray(np.interp(times * speed, turns, samples), dtype=np.float32)
 
 
 def _levelled(transform: Transform, gain: Spectrum) -> Transform:
@@ -372,7 +372,7 @@ def _busy(
     domain: str,
     heard: TakeAtSpeed,
     source: BlockSpectra,
-) -> Array:
+) -> NDArray[np.bool_]:
     busy = np.zeros(source.power.shape[1], dtype=bool)
     for line, shift in zip(lines, shifts, strict=True):
         if line.domain != domain:
@@ -386,7 +386,7 @@ def _busy(
 def _salience(line: Line, spectra: Sequence[Spectra], band: tuple[float, float]) -> float:
     """How far a line stands out in a band, over all takes of both sides together."""
     shift = _shift(line, spectra, band)
-    return _stands_out(line, spectra, band, np.array([shift]))[0]
+    return float(_stands_out(line, spectra, band, np.array([shift]))[0])
 
 
 def _shift(line: Line, spectra: Sequence[Spectra], band: tuple[float, float] | None) -> float:

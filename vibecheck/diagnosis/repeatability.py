@@ -107,7 +107,7 @@ class Cell:
     @property
     def weight(self) -> float:
         """Variance of a mean difference over that of one take: 1/m + 1/n."""
-        return 1.0 / self.before_db.shape[1] + 1.0 / self.after_db.shape[1]
+        return float(1.0 / self.before_db.shape[1] + 1.0 / self.after_db.shape[1])
 
     @property
     def noise_variance(self) -> Array:
@@ -119,7 +119,7 @@ class Cell:
         """Levels less the mean of their side, shape (lines, takes of both sides)."""
         sides = (self.before_db, self.after_db)
         parts = [part - part.mean(axis=1, keepdims=True) for part in sides]
-        return np.concatenate(parts, axis=1)
+        return np.asarray(np.concatenate(parts, axis=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -257,7 +257,7 @@ def smallest_change_db(
     """
     variance = known.take_db**2 + known.line_db**2 + noise_db**2
     share = known.take_db**2 / variance if variance > 0 else 1.0
-    line_dof = max(known.line_dof, 1.0)
+    line_dof = max(known.line_dof + before + after - 2, 1.0)
     dof = 1.0 / (share**2 / max(known.take_dof, 1.0) + (1 - share) ** 2 / line_dof + 1e-9)
     threshold = float(t.ppf(1.0 - FALSE_CHANGES / max(lines, 1) / 2, dof))
     return (threshold + float(norm.ppf(power))) * sqrt(variance * (1 / before + 1 / after))
@@ -270,7 +270,7 @@ def _line_residuals(cell: Cell) -> Array:
     if count < 2:
         return np.zeros_like(residuals)
     common = residuals[cell.fit].mean(axis=0)
-    return (residuals - common) * sqrt(count / (count - 1.0))
+    return np.asarray((residuals - common) * sqrt(count / (count - 1.0)))
 
 
 def _shared(cells: list[Cell]) -> tuple[float, float]:
@@ -282,7 +282,7 @@ def _shared(cells: list[Cell]) -> tuple[float, float]:
     common = [cell.residuals()[cell.fit].mean(axis=0) for cell in cells]
     own = [
         float(np.mean(np.sum(_line_residuals(cell)[cell.fit] ** 2, axis=1)) / cell.spare)
-        / max(1, np.count_nonzero(cell.fit))
+        / max(1, int(np.count_nonzero(cell.fit)))
         for cell in cells
     ]
     spare = sum(cell.spare for cell in cells)
@@ -355,7 +355,7 @@ def _likeness(ratios: Array, dof: float, ceiling: float) -> float:
     low, high = np.quantile(np.log(ratios), [0.5, 0.85])
 
     def excess(inverse: float) -> float:
-        quartiles = f.ppf([0.5, 0.85], dof, 1.0 / inverse)
+        quartiles = np.asarray(f.ppf([0.5, 0.85], dof, 1.0 / inverse))
         return float(np.log(quartiles[1] / quartiles[0]) - (high - low))
 
     if excess(1.0 / ceiling) >= 0:
