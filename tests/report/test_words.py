@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import ast
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -193,8 +194,27 @@ def test_the_headline_names_every_fault_that_is_likely_or_shown(made) -> None:
 
 
 def test_no_take_with_a_speed_means_cannot_tell_and_not_healthy(made) -> None:
-    assert headline(made["nothing_known"]).startswith("These takes cannot tell")
-    assert headline(Diagnosis(machine="m", takes=(), findings=())).startswith("These takes cannot")
+    none = "These takes cannot tell: the running speed was found in none of them."
+    assert headline(made["nothing_known"]) == none
+    empty = Diagnosis(machine="m", takes=(), findings=())
+    assert headline(empty) == "These takes cannot tell: there is none of the running machine."
+
+
+def test_a_speed_in_too_few_takes_is_not_a_clean_bill(made) -> None:
+    healthy = made["healthy"]
+    blind = tuple(
+        replace(take, speeds_hz={}, spindle_rpm=None) if number < 7 else take
+        for number, take in enumerate(healthy.takes)
+    )
+    said = headline(replace(healthy, takes=blind))
+    assert said == "These takes cannot tell: the running speed was found in only 5 of 12."
+
+
+def test_takes_of_a_still_machine_do_not_count_against_it(made) -> None:
+    healthy = made["healthy"]
+    background = replace(healthy.takes[0], kind="background", speeds_hz={}, spindle_rpm=None)
+    said = headline(replace(healthy, takes=(healthy.takes[1], background, background)))
+    assert said.startswith("No fault is shown")
 
 
 def test_a_possible_fault_is_never_worded_as_certain() -> None:

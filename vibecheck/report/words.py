@@ -235,8 +235,9 @@ def headline(diagnosis: Diagnosis, names: Names | None = None) -> str:
         return f"Nothing is certain yet. Possible, no more: {listed(said, 'or')}."
     if diagnosis.findings and any(f.verdict == "cannot tell" for f in diagnosis.findings):
         return "These takes cannot tell whether anything is wrong."
-    if not _usable(diagnosis):
-        return "These takes cannot tell: nothing in them could be used."
+    unable = _why_unable(diagnosis)
+    if unable:
+        return f"These takes cannot tell: {unable}."
     closest = max(diagnosis.findings, key=lambda f: f.probability, default=None)
     if closest is None:
         return "No fault is shown by these takes."
@@ -246,5 +247,18 @@ def headline(diagnosis: Diagnosis, names: Names | None = None) -> str:
     )
 
 
-def _usable(diagnosis: Diagnosis) -> bool:
-    return any(take.speeds_hz or take.spindle_rpm for take in diagnosis.takes)
+STILL = ("background", "tap", "coast-down", "motor alone")
+"""Kinds of takes in which no spindle speed is looked for."""
+
+
+def _why_unable(diagnosis: Diagnosis) -> str:
+    """Why no fault shown does not mean no fault; "" when it may."""
+    running = [take for take in diagnosis.takes if take.kind not in STILL]
+    if not running:
+        return "there is none of the running machine"
+    known = [take for take in running if take.speeds_hz or take.spindle_rpm]
+    if 2 * len(known) >= len(running):
+        return ""
+    if not known:
+        return "the running speed was found in none of them"
+    return f"the running speed was found in only {len(known)} of {len(running)}"
