@@ -17,8 +17,9 @@ QUIET_PEAK_DB = -45.0
 """A peak below this leaves the quieter lines to the converter's own noise."""
 ABOVE_BACKGROUND_DB = 6.0
 """A running machine that is not this much above the stopped shop is drowned by it."""
-CHART_WITHIN = 0.015
-"""Slip and belt wear move a spindle by this much without anyone's fault."""
+CHART_BELOW, CHART_ABOVE = 0.015, 0.05
+"""How far a spindle may stand from its chart without anyone's fault: a chart speaks of a loaded
+motor, and one running idle gains the few per cent of its slip (common practice)."""
 DRIFT_DB = 3.0
 DRIFT_SPEED = 0.005
 SLICE_S = 0.05
@@ -189,7 +190,7 @@ def _speed(heard: Heard | None, position: str | None, chart_rpm: float | None) -
                 text=f"{said}, which fits {heard.position}, not {position}: check the levers",
             )
         )
-    elif chart_rpm and abs(heard.rpm / chart_rpm - 1) > CHART_WITHIN:
+    elif chart_rpm and not 1 - CHART_BELOW <= heard.rpm / chart_rpm <= 1 + CHART_ABOVE:
         found.append(
             Remark(
                 weight="mind",

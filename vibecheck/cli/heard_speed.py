@@ -11,7 +11,11 @@ if TYPE_CHECKING:
 
 
 def speed_check(machine: Machine) -> SpeedCheck:
-    """A check that tells the spindle speed, and the position whose lines the take fits."""
+    """A check that tells the spindle speed, and the position whose lines the take fits.
+
+    The position set is believed when its lines are there; only when they are not is the take held
+    against all the others.
+    """
     from vibecheck.diagnosis.ready import made_ready
     from vibecheck.diagnosis.speed_fit import fit_speeds
     from vibecheck.machine.train import sweep
@@ -23,8 +27,11 @@ def speed_check(machine: Machine) -> SpeedCheck:
     def check(recording: Recording, position: str | None) -> Heard | None:
         from vibecheck.capture.check import Heard
 
-        ready = made_ready(Take(recording=recording, position=position))
-        found = fit_speeds(turnings, [ready]).takes[0]
+        for label in dict.fromkeys((position, None)):
+            ready = made_ready(Take(recording=recording, position=label))
+            found = fit_speeds(turnings, [ready]).takes[0]
+            if found.found:
+                break
         spindle = machine.spindle
         if not found.found or found.turning is None or spindle not in found.turning.rotors:
             return None
