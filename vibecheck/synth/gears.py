@@ -62,16 +62,17 @@ def _grass(rng: np.random.Generator, teeth: int, roughness: float) -> Signal:
 
 def _run_out(individual: Individual, gear: Gear, fault: PlantedFault) -> tuple[Signal, Signal]:
     rng = individual.draw(gear.name, "planted run-out")
-    multiples = np.arange(1, 13)
+    multiples = np.arange(1.0, 13.0)
     if fault.worn:
         extent = float(rng.uniform(0.08, 0.3))
-        shape = 2 * np.abs(np.sinc(multiples * extent))
+        shape: Course = 2 * np.abs(np.sinc(multiples * extent))
         phases: Course = multiples * float(rng.uniform(0, 2 * np.pi))
     else:
-        shape = np.where(multiples == 1, 1.0, np.where(multiples == 2, 0.3, 0.03 / multiples))
+        shape = 0.03 / multiples
+        shape[:2] = 1.0, 0.3
         phases = rng.uniform(0, 2 * np.pi, multiples.size)
-    level = (0.5 * fault.strength * shape).astype(np.float64)
-    later = (0.03 * fault.strength * shape / multiples).astype(np.float64)
+    level: Course = 0.5 * fault.strength * shape
+    later: Course = 0.03 * fault.strength * shape / multiples
     turned: Course = phases + float(rng.uniform(0, 2 * np.pi))
     return table(level, phases), table(later, turned)
 

@@ -151,14 +151,14 @@ def _sidebands_db(made: Rendered, ran: Motion, fault: PlantedFault) -> float:
     top = min(3.5 * teeth * ran.speed_hz(rotor), 0.49 * made.recording.rate_hz)
     low, angle = low_part(samples, made.recording.rate_hz, top, turns)
     spectrum = order_spectrum(low, angle)
-    found = []
+    carriers, sides = 1e-30, 1e-30
     for multiple in (1, 2, 3):
         mesh = multiple * teeth
         if (mesh + 3) * ran.speed_hz(rotor) > top:
             break
-        sides = sum(spectrum.line(mesh + k) for k in (-2, -1, 1, 2))
-        found.append(sides / max(spectrum.line(mesh), 1e-30))
-    return float(10 * np.log10(max(np.max(found), 1e-9))) if found else 0.0
+        sides += sum(spectrum.line(mesh + k) for k in (-2, -1, 1, 2))
+        carriers += spectrum.line(mesh)
+    return float(10 * np.log10(sides / carriers))
 
 
 def _low_lines_db(made: Rendered, ran: Motion, fault: PlantedFault) -> float:
