@@ -88,7 +88,7 @@ def test_every_picture_has_its_numbers_as_a_table(full_page, made, machine) -> N
     assert len(pictures) == 2
     for picture in pictures:
         assert picture.numbers.rows
-        assert f"<caption>{picture.numbers.caption}</caption>" in full_page
+        assert f'<p class="cap">{picture.numbers.caption}</p>' in full_page
         assert 'role="img" aria-label="' in picture.svg
 
 

@@ -54,13 +54,13 @@ figure{margin:1rem 0}
 figure svg{display:block;width:100%;max-width:35rem;height:auto}
 figcaption{font-size:.92rem;color:var(--quiet)}
 figcaption li{margin:.1rem 0}
-.wide{overflow-x:auto;margin:.6rem 0 1rem;overflow-wrap:normal}
+.wide{overflow-x:auto;margin:0 0 1rem;overflow-wrap:normal}
 table{border-collapse:collapse;font-size:.85rem;font-variant-numeric:tabular-nums}
-caption{text-align:left;font-weight:600;padding:.2rem 0;white-space:nowrap}
+.cap{font-weight:600;font-size:.85rem;margin:.8rem 0 .1rem}
 th,td{text-align:right;padding:.22rem .55rem;border-bottom:1px solid var(--rule);
  vertical-align:top;white-space:nowrap}
 th:first-child,td:first-child{text-align:left;padding-left:0}
-td.say,th.say{text-align:left;white-space:normal;min-width:11rem}
+td.say,th.say{text-align:left;white-space:normal;min-width:7.5rem}
 thead th{color:var(--quiet);font-weight:600;border-bottom:1px solid var(--quiet)}
 tr.named td{color:var(--suspect);font-weight:600}
 code{font:.8rem/1.4 ui-monospace,monospace;overflow-wrap:anywhere}
@@ -76,7 +76,7 @@ PRINT = """
 @page{margin:14mm}
 body{max-width:none;padding:0;font-size:10pt}
 h2{break-after:avoid}h3{break-after:avoid}
-.paper{break-before:page}
+.paper{break-before:page}.cap{break-after:avoid}
 figure,tr,.plate,.finding{break-inside:avoid}
 figure svg{max-width:12cm}.first svg{max-width:8.5cm}
 h1,.plate{margin-bottom:.5rem}p,ul,dl{margin:.2rem 0 .4rem}h3{margin:.7rem 0 .2rem}

@@ -27,8 +27,9 @@ def table(value: Table) -> str:
     )
     rows = "".join(_row(value, number, row) for number, row in enumerate(value.rows))
     return (
+        f'<p class="cap">{escape(value.caption)}</p>'
         f'<div class="wide" tabindex="0" role="region" aria-label="{escape(value.caption)}">'
-        f"<table><caption>{escape(value.caption)}</caption><thead><tr>{heads}</tr></thead>"
+        f"<table><thead><tr>{heads}</tr></thead>"
         f"<tbody>{rows}</tbody></table></div>"
     )
 
