@@ -8,6 +8,7 @@ from vibecheck.diagnosis.findings import Diagnosis, TakeReport
 from vibecheck.machine.parts import Machine
 from vibecheck.report.at_work import at_work
 from vibecheck.report.writers import Names, listed, positions
+from vibecheck.units import SECONDS_PER_MINUTE
 
 PLURALS = {
     "gear": "gears",
@@ -50,7 +51,8 @@ def examined(diagnosis: Diagnosis, machine: Machine | None = None) -> tuple[str,
 def _takes_said(diagnosis: Diagnosis, machine: Machine | None) -> str:
     seconds = sum(take.seconds for take in diagnosis.takes)
     count = len(diagnosis.takes)
-    said = f"{count} {_s(count, 'take')}, {seconds:.0f} s in all"
+    long = f"{seconds:.0f} s" if seconds < 600 else f"{seconds / SECONDS_PER_MINUTE:.0f} min"
+    said = f"{count} {_s(count, 'take')}, {long} in all"
     here = recorded(diagnosis)
     if machine and len(machine.positions) > 1:
         return f"{said}, at {len(here)} of the machine's {len(machine.positions)} lever positions."

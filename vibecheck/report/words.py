@@ -200,7 +200,8 @@ def how_sure(finding: Finding) -> str:
 def who(finding: Finding, names: Names | None = None) -> str:
     """The part, or every part that cannot be told from it."""
     parts = finding.parts or (finding.part,)
-    return listed([(names or {}).get(part, part) for part in parts], "or")
+    called = [(names or {}).get(part, part) for part in parts]
+    return listed(list(dict.fromkeys(called)), "or")
 
 
 def capital(text: str) -> str:
