@@ -1,6 +1,8 @@
 """Whatever is wrong with a gear table is said at once, with its place and what would do."""
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from vibecheck.errors import GearTableError
 from vibecheck.files.gear_table import parse_table, read_machine
@@ -172,3 +174,89 @@ def test_a_file_that_is_not_text_is_refused_in_words(tmp_path):
 def test_a_folder_is_refused_in_words(tmp_path):
     with pytest.raises(GearTableError, match="is a folder"):
         read_machine(tmp_path)
+
+
+values = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-5, 500)
+    | st.floats(-10, 1e7)
+    | st.sampled_from(
+        ["?", "36/36", "20-25/?", "direct", "neutral", "60/150 mm", "x", "", "/", "A1"]
+    )
+    | st.text(max_size=6),
+    lambda inside: (
+        st.lists(inside, max_size=3)
+        | st.dictionaries(
+            st.sampled_from(["value", "how", "ratio", "low", "x"]), inside, max_size=2
+        )
+    ),
+    max_leaves=4,
+)
+
+
+def _places(values, path=()):
+    """Every key path of a table read from TOML."""
+    for key, value in values.items():
+        yield (*path, key)
+        if isinstance(value, dict):
+            yield from _places(value, (*path, key))
+
+
+RICH = """
+name = "x"
+spindle = "spindle"
+shafts = ["motor", "I", "II", "spindle", "stud"]
+[pumps.oil]
+shaft = "I"
+vanes = 4
+[rides_on]
+II = "I"
+[planetary.low]
+between = ["stud", "I"]
+sun = 21
+ring = 108
+[bearings.front]
+kind = "ball"
+elements = 9
+element_mm = 7.9
+pitch_mm = 39
+orders = { outer = 3.6, inner = 5.4 }
+[gears.big]
+shaft = "spindle"
+teeth = 56
+[feed]
+rack_module_mm = 2.5
+[feed.levers.T]
+between = ["spindle", "stud"]
+F = "big/28/56"
+[chart_rpm]
+"A1 B1" = 700
+"""
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.data())
+def test_any_value_anywhere_is_either_read_or_refused_in_words(data):
+    """Whatever stands at any place of a table, the answer is a machine or a GearTableError."""
+    import tomllib
+
+    from vibecheck.files import gear_table
+
+    table = tomllib.loads(RICH + GOOD)
+    path = data.draw(st.sampled_from(list(_places(table))))
+    inside = table
+    for key in path[:-1]:
+        inside = inside[key]
+    inside[path[-1]] = data.draw(values)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(gear_table.tomllib, "loads", lambda text: table)
+        try:
+            machine = parse_table("").machine
+        except GearTableError as error:
+            refused = [fault.text for fault in error.faults]
+            machine = None
+    if machine is None:
+        assert all(refused)
+    else:
+        assert machine.positions

@@ -9,6 +9,7 @@ from vibecheck.errors import GearTableError
 from vibecheck.files.table_section import Notes, nearest
 from vibecheck.machine.parts import Belt, Machine, Mesh, When
 from vibecheck.machine.train import sweep, turning
+from vibecheck.machine.wrong_numbers import WrongPair, chart_speeds, explain_speeds
 
 LARGEST_RATIO = 15.0
 """Steepest step of one ordinary pair; heads stay between 1/4 and 2 (common practice)."""
@@ -26,6 +27,8 @@ def check_machine(machine: Machine, notes: Notes) -> None:
         _check_trains(machine, notes)
     _remark_sums(machine, notes)
     _remark_chart(machine, notes)
+    if not notes.faults:
+        _remark_speeds(machine, notes)
 
 
 def _mentions(machine: Machine) -> Iterator[tuple[str, str]]:
@@ -203,6 +206,39 @@ def _remark_chart(machine: Machine, notes: Notes) -> None:
     for rpm, labels in by_rpm.items():
         if len(labels) > 1:
             notes.remark(f"the chart promises {rpm:g} rpm at {_and(labels)} alike.")
+
+
+def _with_settings(wrong: WrongPair) -> str:
+    step = "/".join(wrong.settings)
+    return wrong.pair if wrong.counted else f"{wrong.pair} ({step})"
+
+
+CHART_ERROR = 0.012
+"""Charts are rounded, often to a preferred series: their speeds are good to a few per cent."""
+
+
+def _remark_speeds(machine: Machine, notes: Notes) -> None:
+    """Where chart and teeth disagree by more than a chart is rounded, and what would explain it."""
+    told = explain_speeds(machine, chart_speeds(machine), CHART_ERROR)
+    if told.kind == "scale":
+        notes.remark(
+            f"every speed of the chart is {told.scale:.3f} times what the table gives; likely: "
+            f"{told.cause}."
+        )
+    elif told.kind == "misfiled" and told.misfiled:
+        pairs = ", ".join(f"{a} looks like {b}" for a, b in told.misfiled.items())
+        notes.remark(f"chart lines seem to be exchanged: {pairs}.")
+    elif told.kind == "pair":
+        wrong = told.pairs[0]
+        near = " or ".join(f"{a}/{b}" for a, b in wrong.candidates[:3])
+        notes.remark(
+            f"where {_with_settings(wrong)} works the chart is {wrong.deviation:+.1%} off, and "
+            f"nowhere else: count that pair again{f' (perhaps {near})' if near else ''}."
+        )
+    elif told.kind == "unexplained":
+        worst = sorted((told.deviations or {}).items(), key=lambda item: -abs(item[1]))[:3]
+        listed = ", ".join(f"{label} {off:+.0%}" for label, off in worst)
+        notes.remark(f"chart and table disagree: {listed}. Measure the spindle there.")
 
 
 def _and(words: Iterable[str]) -> str:
