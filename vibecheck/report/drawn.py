@@ -33,6 +33,8 @@ KNOCKING = ("broken or damaged tooth", "outer race", "inner race", "rolling elem
 LOWEST_HZ = 200.0
 STRIP_POINTS = 1500
 MOST_NAMES = 14
+MOST_S = 40.0
+"""Pictures are drawn from this much of a take."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,6 +67,10 @@ def blows(recording: Recording, top_hz: float) -> tuple[NDArray[np.float64], NDA
     return spectrum.frequencies, strengths
 
 
+def _samples(recording: Recording) -> NDArray[np.float32]:
+    return recording.channel(0)[: int(MOST_S * recording.rate_hz)]
+
+
 def _loudness(recording: Recording) -> Envelope:
     whole = _whole(recording)
     low, high = _ringing_band(recording)
@@ -72,7 +78,7 @@ def _loudness(recording: Recording) -> Envelope:
 
 
 def _whole(recording: Recording) -> Transform:
-    return floor_whitened(transformed(recording.channel(0), recording.rate_hz))
+    return floor_whitened(transformed(_samples(recording), recording.rate_hz))
 
 
 def _ringing_band(recording: Recording) -> tuple[float, float]:
@@ -140,7 +146,7 @@ def tone_levels(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Frequencies (Hz) and strengths of tones (dB over their surroundings)."""
     power = averaged_spectrum(
-        recording.channel(0), recording.rate_hz, resolution_hz=resolution_hz, scaling="power"
+        _samples(recording), recording.rate_hz, resolution_hz=resolution_hz, scaling="power"
     )
     values = over_floor(power).values.astype(float)
     return power.frequencies, 10.0 * np.log10(np.maximum(values, 1e-3))
