@@ -88,7 +88,7 @@ def envelope_spectra(
     high: float = 0.0,
     forms: Sequence[Form] = ("squared",),
     shares: Sequence[int] = SHARES,
-    whiten: bool = True,
+    whiten: float = 0.0,
     stretch: float = KNOCK_STRETCH,
     track: SpeedTrack | None = None,
     mean_hz: float = 0.0,
@@ -102,21 +102,21 @@ def envelope_spectra(
     top : float
         Highest modulation rate wanted, in the transform's axis.
     narrowest : float
-        Narrowest band worth cutting; default three times ``top``, never below ``top``.
+        Narrowest band worth cutting; never below ``top``.
     low, high : float
         Limits of what may be believed; 0 for none.
     forms : sequence of {"squared", "logarithm"}
-    whiten : bool
-        Level the spectrum first and hold steady tones down.
+    whiten : float
+        Steady tones are held down; the floor is levelled by this share. Below 0: neither.
     stretch : float
         Seconds (or revolutions) over which loudness is evened out.
     track, mean_hz : SpeedTrack, float
         A drifting speed to be levelled out, and the speed to level it to.
     """
-    level = floor_whitened(transform) if whiten else transform
+    level = transform if whiten < 0 else floor_whitened(transform, share=whiten)
     bottom, ceiling = usable_range(transform, low=low, high=high)
     top = min(top, (ceiling - bottom) / 2)
-    bands = band_tree(bottom, ceiling, narrowest=max(narrowest or 2.0 * top, top), shares=shares)
+    bands = band_tree(bottom, ceiling, narrowest=max(narrowest, top), shares=shares)
     spectra = []
     for band in bands:
         envelope = guarded(band_envelope(level, band.low, band.high), stretch=stretch)

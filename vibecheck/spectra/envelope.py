@@ -20,6 +20,10 @@ from vibecheck.spectra.spectrum import Axis, Floats, Spectrum, fast_length
 Complex = NDArray[np.complex64]
 Form = Literal["squared", "logarithm"]
 THINNED = 4000
+USUAL_SHARE = 0.995
+KNOCK = 3.0
+EDGE = 0.05
+"""Share of a band over which it fades in, and out."""
 LOUDEST = 12.0
 """A squared envelope is held to this many times its local mean; noise alone exceeds it once in
 160,000 independent values."""
@@ -99,6 +103,9 @@ def band_envelope(transform: Transform, low: float, high: float) -> Envelope:
     size = scipy.fft.next_fast_len(2 * cut.size)
     lines = np.zeros(size, dtype=np.complex64)
     lines[: cut.size] = cut
+    ramp = _ramp(int(EDGE * cut.size))
+    lines[: ramp.size] *= ramp
+    lines[cut.size - ramp.size : cut.size] *= ramp[::-1]
     analytic = scipy.fft.ifft(lines, overwrite_x=True)
     analytic *= np.float32(2.0 * size / transform.frames)
     squared = np.square(analytic.real) + np.square(analytic.imag)
@@ -109,13 +116,17 @@ def guarded(envelope: Envelope, *, stretch: float) -> Envelope:
     """The envelope with loud stretches weighed down and single knocks held.
 
     Divided by its own level in stretches of about ``stretch`` (seconds or revolutions), so that a
-    loud second counts no more than a quiet one; then held to ``LOUDEST`` times that level, so that
-    one knock on the bench, however hard, counts as one blow among many.
+    loud second counts no more than a quiet one; then held to ``LOUDEST`` times that level. What is
+    far louder than the loudest two hundredth of the time is a lone knock, not a part that strikes
+    many times a second, and is cut out.
     """
     block = int(max(8, min(round(stretch * envelope.rate_hz), envelope.squared.size)))
     level = _local_level(envelope.squared, block)
     even = envelope.squared / level
+    usual = float(np.quantile(even[:: max(1, even.size // 20_000)], USUAL_SHARE))
+    lone = even > KNOCK * max(LOUDEST, usual)
     np.minimum(even, np.float32(LOUDEST), out=even)
+    even[lone] = 1.0
     return Envelope(squared=even, rate_hz=envelope.rate_hz, axis=envelope.axis)
 
 
@@ -219,6 +230,11 @@ def _local_level(squared: Floats, block: int) -> Floats:
     middle = (np.arange(count) + 0.5) * block
     smooth = np.interp(np.arange(squared.size), middle, level)
     return np.asarray(smooth, dtype=np.float32)
+
+
+def _ramp(size: int) -> Floats:
+    """Half a cosine up: sharp band edges would ring for long after every knock."""
+    return (0.5 - 0.5 * np.cos(np.pi * (np.arange(size) + 0.5) / max(size, 1))).astype(np.float32)
 
 
 def decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, float]:

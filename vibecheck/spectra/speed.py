@@ -132,8 +132,7 @@ def comb_speed(sets: Sequence[Lines], *, nominal_hz: float, search: float) -> Sp
     """The best comb near ``nominal_hz``, however likely or unlikely it is by chance."""
     finest = min(lines.step for lines in sets)
     speeds = _trial_speeds(nominal_hz, search, finest)
-    score, tried = comb_score(sets, speeds)
-    gain = score_surprise(score, tried) - _toll(speeds, nominal_hz, search, finest)
+    gain = _surprise(sets, speeds) - _toll(speeds, nominal_hz, search, finest)
     best = int(np.argmax(gain))
     return _refined(sets, float(speeds[best]), float(np.exp(min(0.0, -gain[best]))))
 
@@ -200,6 +199,16 @@ def _path(scores: Numbers, reach: float) -> NDArray[np.intp]:
 def _trial_speeds(nominal_hz: float, search: float, finest: float) -> Numbers:
     count = int(np.ceil(2 * search * nominal_hz / (finest / (3.0 * HARMONICS)))) + 1
     return nominal_hz * np.linspace(1 - search, 1 + search, count)
+
+
+def _surprise(sets: Sequence[Lines], speeds: Numbers) -> Numbers:
+    """Surprise of each comb in all spectra together, or in the one that shows it best."""
+    each = [comb_score([lines], speeds) for lines in sets]
+    readings = [score_surprise(score, tried) for score, tried in each]
+    if len(each) > 1:
+        together = np.sum([score for score, _ in each], axis=0)
+        readings.append(score_surprise(together, sum(tried for _, tried in each)))
+    return np.max(readings, axis=0) - np.log(len(readings))
 
 
 def _toll(speeds: Numbers, nominal_hz: float, search: float, finest: float) -> Numbers:
