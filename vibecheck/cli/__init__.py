@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "compare": "What a repair changed at every lever position, with intervals; no single score.",
     "trend": "Follow every line of one machine over many sweeps, change points named.",
     "balance": "What weight to fix where, from the vibration with a known trial weight.",
+    "phone": "Record a sweep with a phone's browser, over the local network.",
 }
 """Command name -> the line shown in the list. ``vibecheck.cli.<name>`` must hold ``command``;
 a dash in the name is an underscore in the module."""

@@ -73,8 +73,8 @@ def _sweep(job_folder: Path, told: dict[str, Any]) -> None:
     from vibecheck.files.sweep import open_sweep
 
     job = load_job(job_folder)
-    machine = _machine(job, told["machine"])
-    steps = _steps(machine, told)
+    machine = machine_of(job, told["machine"])
+    steps = steps_of(machine, told)
     setup = _device_setup(told)
     sweep = open_sweep(job, told["sweep"], _sensor(told))
     session = Session(
@@ -89,14 +89,16 @@ def _sweep(job_folder: Path, told: dict[str, Any]) -> None:
     session.run()
 
 
-def _machine(job: Job, named: str | None) -> Machine | None:
+def machine_of(job: Job, named: str | None) -> Machine | None:
+    """The job\'s own table, else the one named, else none."""
     from vibecheck.files.gear_table import read_machine
 
     table = job.machine_path or named
     return None if table is None else read_machine(table)
 
 
-def _steps(machine: Machine | None, told: dict[str, Any]) -> Any:
+def steps_of(machine: Machine | None, told: dict[str, Any]) -> Any:
+    """The takes to make, from the machine and what was asked."""
     from vibecheck.capture.sweep import plan_steps
     from vibecheck.errors import UsageError
 

@@ -165,7 +165,8 @@ def add_take(sweep: Sweep, source: Path, take: Mapping[str, Any], *, keep: bool 
     own = source.parent == sweep.folder
     stem = source.name.split(".")[0] if own else free_stem(sweep.folder, position, kind)
     target = folder / f"{stem}{suffix.lower()}"
-    _move_or_copy(source, target, move=own)
+    if target != source:
+        _move_or_copy(source, target, move=own)
     if keep:
         entry = {"file": target.name, "sha256": file_sha256(target), **take}
         entry.setdefault("recorded", _now())
