@@ -7,7 +7,7 @@ selects. ``gear_tables/starter.toml`` explains everything that can be said.
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from vibecheck.files.table_draft import Draft, lever_setting
 from vibecheck.files.table_numbers import Unreadable
 from vibecheck.files.table_section import Notes, Section, nearest
 from vibecheck.files.table_writing import write_machine
-from vibecheck.machine.parts import LeverGroup, Machine, Position
+from vibecheck.machine.parts import LeverGroup, Machine, Motor, Position
 
 __all__ = [
     "Table",
@@ -137,7 +137,7 @@ def parse_table(text: str, where: str = "") -> Table:
         fault = Fault("file", "the table is empty", 'Start from the shipped "starter" table.')
         raise GearTableError([fault], where)
     notes = Notes()
-    machine = _read(values, notes)
+    machine = _read(values, notes, Path(where).stem or "unnamed machine")
     if not notes.faults:
         check_machine(machine, notes)
     if notes.faults:
@@ -145,10 +145,10 @@ def parse_table(text: str, where: str = "") -> Table:
     return Table(machine=machine, remarks=tuple(notes.remarks))
 
 
-def _read(values: dict[str, Any], notes: Notes) -> Machine:
+def _read(values: dict[str, Any], notes: Notes, called: str) -> Machine:
     top = Section(values, "", notes)
     draft = Draft(notes=notes)
-    name, spindle = top.text("name", "unnamed machine"), top.text("spindle", "spindle")
+    name, spindle = top.text("name", called), top.text("spindle", "spindle")
     motor = table_parts.read_motor(top.section("motor"))
     supply = table_parts.read_supply(top.section("supply"), top.section("motor"))
     if motor:
@@ -184,7 +184,7 @@ def _read(values: dict[str, Any], notes: Notes) -> Machine:
         name=name,
         description=top.text("description"),
         supply=supply,
-        motor=motor,
+        motor=_with_speeds(motor, draft),
         shafts=shafts if shafts is not None else tuple(draft.shafts),
         spindle=spindle,
         gears=tuple(draft.gears.values()),
@@ -202,6 +202,17 @@ def _read(values: dict[str, Any], notes: Notes) -> Machine:
     )
     top.close()
     return machine
+
+
+def _with_speeds(motor: Motor | None, draft: Draft) -> Motor | None:
+    if not draft.motor_speeds:
+        return motor
+    if motor is None:
+        draft.notes.fault(
+            "motor", "missing, though a lever sets its speed", "Write [motor] and its poles."
+        )
+        return None
+    return replace(motor, speeds=tuple(draft.motor_speeds))
 
 
 def _rides_on(section: Section) -> dict[str, str]:

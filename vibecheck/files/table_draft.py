@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from vibecheck.files.table_numbers import Unreadable
 from vibecheck.files.table_section import Notes, nearest
-from vibecheck.machine.parts import Belt, Coupling, Gear, Known, LeverGroup, Mesh, When
+from vibecheck.machine.parts import Belt, Coupling, Gear, Known, LeverGroup, Mesh, MotorSpeed, When
 
 
 @dataclass(kw_only=True)
@@ -21,6 +21,7 @@ class Draft:
     meshes: list[Mesh] = field(default_factory=list)
     belts: list[Belt] = field(default_factory=list)
     couplings: list[Coupling] = field(default_factory=list)
+    motor_speeds: list[MotorSpeed] = field(default_factory=list)
 
     def shaft(self, name: str) -> str:
         """The name itself, noted as a shaft of this machine."""

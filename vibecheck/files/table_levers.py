@@ -8,11 +8,12 @@ from vibecheck.files.table_draft import Draft
 from vibecheck.files.table_numbers import LENGTH, RATIO, Rule, Unreadable, read_known
 from vibecheck.files.table_pairs import LOOSE, Joint, add_train, is_pulleys, read_pulleys
 from vibecheck.files.table_section import Notes, Section, nearest
-from vibecheck.machine.parts import Belt, Coupling, Known, LeverGroup, MeshStyle, When
+from vibecheck.machine.parts import Belt, Coupling, Known, LeverGroup, MeshStyle, MotorSpeed, When
 
 NOTHING_HERE = ("neutral", "elsewhere")
 """A setting that selects nothing at all, and one whose pairs are described under [[pairs]]."""
 RESERVED = ("between", "style", "loose", "through", "belt", "length_mm", "slip", "count")
+PLATE_RPM = Rule(what="motor rpm", low=100, high=40000, unit="rpm", how="plate")
 ORDINARY_SLIP = Known.between(0.0, 0.03)
 SLIP = Rule(what='belt slip (a part of one, "0.015" for 1.5 %)', low=0.0, high=0.2)
 
@@ -65,7 +66,7 @@ def _check_words(notes: Notes, levers: list[LeverGroup]) -> None:
 
 def _empty(section: Section) -> bool:
     pairs = [value for key, value in section.values.items() if key not in RESERVED]
-    return all(value in NOTHING_HERE for value in pairs)
+    return all(value in NOTHING_HERE or is_motor_speed(value) for value in pairs)
 
 
 def default_between(sections: list[tuple[str, Section]], spindle: str) -> dict[str, list[str]]:
@@ -93,14 +94,20 @@ def read_between(draft: Draft, section: Section, default: list[str] | None) -> t
     return draft.shaft(words[0]), draft.shaft(words[1])
 
 
+def is_motor_speed(raw: Any) -> bool:
+    """Whether a setting is a speed of the motor: "1440 rpm"."""
+    return isinstance(raw, str) and "rpm" in raw.split()[1:]
+
+
 def read_lever(
     draft: Draft, group: LeverGroup, section: Section, default: list[str] | None
 ) -> None:
     """Everything one lever selects."""
     if _empty(section):
-        section.asked += [*group.settings, *RESERVED]
-        return
-    start, end = read_between(draft, section, default)
+        section.asked += RESERVED
+        start, end = "", ""
+    else:
+        start, end = read_between(draft, section, default)
     styles = get_args(MeshStyle)
     style: Any = section.text("style", "sliding", styles)
     loose = section.text("loose", "driven", LOOSE)
@@ -150,6 +157,9 @@ def read_setting(draft: Draft, raw: Any, joint: Joint, through: str) -> None:
     """What one setting ties: a pair, a chain of pairs, the shafts themselves, or nothing."""
     if raw in NOTHING_HERE:
         return
+    if is_motor_speed(raw):
+        draft.motor_speeds.append(MotorSpeed(plate_rpm=read_known(raw, PLATE_RPM), when=joint.when))
+        return
     if raw == "direct":
         draft.couplings.append(Coupling(driver=joint.start, driven=joint.end, when=joint.when))
         return
@@ -162,8 +172,8 @@ def read_setting(draft: Draft, raw: Any, joint: Joint, through: str) -> None:
     if isinstance(raw, str) and "/" not in raw:
         raise Unreadable(
             f'"{raw}" is not a pair of gears',
-            'Write "22/62", "direct", "neutral", "60/150 mm" for belt steps, or a list of pairs '
-            "that work one after the other.",
+            'Write "22/62", "direct", "neutral", "60/150 mm" for belt steps, "1440 rpm" for a '
+            "speed of the motor, or a list of pairs that work one after the other.",
         )
     add_train(draft, raw, joint)
 

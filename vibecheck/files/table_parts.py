@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, get_args
 
 from vibecheck.files.table_draft import Draft, read_when
-from vibecheck.files.table_levers import ORDINARY_SLIP, SLIP, read_between
+from vibecheck.files.table_levers import ORDINARY_SLIP, PLATE_RPM, SLIP, read_between
 from vibecheck.files.table_numbers import (
     DIAMETER,
     LENGTH,
@@ -35,7 +35,6 @@ from vibecheck.machine.parts import (
 )
 
 POLES = Rule(what="motor poles", low=2, high=24, whole=True, how="plate")
-PLATE_RPM = Rule(what="motor rpm", low=100, high=40000, unit="rpm", how="plate")
 SUPPLY_HZ = Rule(what="a supply frequency", low=5, high=400, unit="Hz", how="plate")
 ELEMENTS = Rule(what="balls or rollers", low=3, high=200, whole=True, how="counted")
 ANGLE = Rule(what="a contact angle", low=0, high=90, unit="deg", how="plate")
@@ -276,6 +275,11 @@ def _check_planets(section: Section, stage: Planetary) -> None:
     sun, ring, planet = stage.sun_teeth.value, stage.ring_teeth.value, stage.planet_teeth.value
     if sun and ring and ring <= sun:
         section.fault("ring", f"{ring:g} teeth, not more than the sun's {sun:g}", "Count again.")
+    elif sun and ring and (sun + ring) % stage.planets:
+        section.notes.remark(
+            f"{section.path}: sun and ring add to {sun + ring:g}, which {stage.planets} evenly "
+            "spaced planets do not divide; count again, or they stand unevenly."
+        )
     elif sun and ring and planet and abs(sun + 2 * planet - ring) > 2:
         section.notes.remark(
             f"{section.path}: sun + 2 x planet is {sun + 2 * planet:g}, the ring has {ring:g}; "

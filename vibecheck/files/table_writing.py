@@ -122,8 +122,17 @@ class _Short:
             lines = []
         for setting in group.settings:
             mesh = self.said.get((group.name, setting))
-            lines.append((quoted(setting), self._pair(mesh) if mesh else _text("elsewhere")))
+            said = self._pair(mesh) if mesh else self._motor_speed(group.name, setting)
+            lines.append((quoted(setting), said))
         return _block(_path(section, group.name), lines)
+
+    def _motor_speed(self, group: str, setting: str) -> str:
+        motor = self.machine.motor
+        for speed in motor.speeds if motor else ():
+            if dict(speed.when) == {group: (setting,)}:
+                number, *how = write_known(speed.plate_rpm, "plate").strip('"').split()
+                return _text(" ".join([number, "rpm", *how]))
+        return _text("elsewhere")
 
     def _pair(self, mesh: Mesh) -> str:
         driver, driven = self.machine.gear(mesh.driver), self.machine.gear(mesh.driven)

@@ -69,12 +69,25 @@ class Supply:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MotorSpeed:
+    """One speed of a motor that has several, and the lever or switch setting that selects it."""
+
+    plate_rpm: Known
+    when: When = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Motor:
-    """The motor; its rotor is the shaft named ``shaft``."""
+    """The motor; its rotor is the shaft named ``shaft``.
+
+    ``plate_rpm`` holds for the mains frequency, whatever an inverter feeds it with. ``speeds``
+    lists the speeds of a motor that is switched between several; it goes before ``plate_rpm``.
+    """
 
     poles: Known = UNKNOWN
     plate_rpm: Known = UNKNOWN
     shaft: str = "motor"
+    speeds: tuple[MotorSpeed, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

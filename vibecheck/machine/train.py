@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 from vibecheck.errors import Fault, GearTableError
+from vibecheck.machine.motor import motor_span
 from vibecheck.machine.parts import Belt, Machine, Mesh, Planetary, Position, When
 from vibecheck.units import hz
 
@@ -105,7 +106,6 @@ class Turning:
         return self.position.label
 
 
-_PLATE_RANGE = 0.05
 _CHART_RANGE = 0.12
 
 
@@ -308,19 +308,14 @@ def planetary_reverses(stage: Planetary) -> bool:
     return stage.held == "carrier"
 
 
-def _motor_span(machine: Machine) -> tuple[float | None, float | None, float | None]:
-    motor = machine.motor
-    if motor is None:
-        return None, None, None
-    plate = motor.plate_rpm.middle
-    if plate is not None:
-        speed = hz(plate)
-        return speed, speed * (1 - _PLATE_RANGE), speed * (1 + _PLATE_RANGE)
-    poles, supply = motor.poles.value, machine.supply.hz.middle
-    if poles and supply:
-        synchronous = 2.0 * supply / poles
-        return synchronous * 0.97, synchronous * 0.90, synchronous * 1.01
-    return None, None, None
+def _conditions(machine: Machine) -> list[When]:
+    return [
+        *(mesh.when for mesh in machine.meshes),
+        *(belt.when for belt in machine.belts),
+        *(coupling.when for coupling in machine.couplings),
+        *(stage.when for stage in machine.planetaries),
+        *(speed.when for speed in (machine.motor.speeds if machine.motor else ())),
+    ]
 
 
 def turning(machine: Machine, position: Position) -> Turning:
@@ -336,7 +331,7 @@ def turning(machine: Machine, position: Position) -> Turning:
     """
     walk = _Builder(machine, position)
     first = machine.motor.shaft if machine.motor else (machine.shafts or (machine.spindle,))[0]
-    walk.start(first, *_motor_span(machine))
+    walk.start(first, *motor_span(machine, position))
     walk.spread()
     _anchor_to_chart(walk)
     _check_free_to_turn(walk)
@@ -379,15 +374,6 @@ def levers_in_neutral(machine: Machine, position: Position) -> tuple[str, ...]:
         for group in machine.groups
         if (group.name, position.levers.get(group.name)) not in selected
     )
-
-
-def _conditions(machine: Machine) -> list[When]:
-    return [
-        *(mesh.when for mesh in machine.meshes),
-        *(belt.when for belt in machine.belts),
-        *(coupling.when for coupling in machine.couplings),
-        *(stage.when for stage in machine.planetaries),
-    ]
 
 
 def _check_free_to_turn(walk: _Builder) -> None:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
 from vibecheck.machine.coincidences import Coincidence
+from vibecheck.machine.motor import pole_pass_hz
 from vibecheck.machine.parts import Known, Machine
 from vibecheck.machine.tones import Tone, hunting_divisor, tones
 from vibecheck.machine.train import MeshAtWork, Turning, sweep
@@ -75,14 +76,17 @@ def _heading(machine: Machine) -> str:
     if supply.kind == "inverter":
         words.append(f"motor fed at {_known(supply.hz)} Hz")
     if motor is not None:
-        words.append(f"motor {_known(motor.plate_rpm)} rpm")
+        plates = [speed.plate_rpm for speed in motor.speeds] or [motor.plate_rpm]
+        told = "/".join(_known(plate) for plate in plates)
+        words.append(f"motor {told} rpm" if told != "?" else "motor speed not known")
     return ", ".join(words) + "."
 
 
 def _shaft_table(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
     rotors = list(dict.fromkeys(name for here in turnings for name in here.rotors))
     own = {gear.name for gear in machine.gears}
-    steady = machine.motor.shaft if machine.motor else ""
+    motor = machine.motor
+    steady = motor.shaft if motor and not motor.speeds else ""
     shafts = [n for n in rotors if n not in own and n not in (machine.spindle, steady)]
     columns: list[tuple[str, Callable[[Turning], str]]] = [
         ("chart", lambda here: _known(here.position.chart_rpm)),
@@ -164,6 +168,7 @@ def _other_lines(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
     motor = machine.motor
     if motor:
         found[f"{motor.shaft} turning"] = {t.label: t.nominal_hz(motor.shaft) for t in turnings}
+        found |= _pole_pass(machine, turnings)
     steady: dict[str, dict[str, float | None]] = {}
     moving: dict[str, dict[str, float | None]] = {}
     for name, by_label in found.items():
@@ -180,6 +185,20 @@ def _other_lines(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
     if len(machine.bearings) > len({t.part for t in tones(turnings[0]) if t.nature == "cage"}):
         lines += _unknown_bearings(machine, turnings)
     return lines
+
+
+def _pole_pass(machine: Machine, turnings: Sequence[Turning]) -> dict[str, dict[str, float | None]]:
+    """Poles times slip, which needs the plate's speed and holds for full load."""
+    motor, fed = machine.motor, machine.supply.hz.value
+    poles = motor.poles.value if motor else None
+    if motor is None or not poles or not fed or motor.speeds or not motor.plate_rpm.value:
+        return {}
+    row: dict[str, float | None] = {}
+    for here in turnings:
+        turn = here.nominal_hz(motor.shaft)
+        if turn is not None and 0 < turn < 2.0 * fed / poles:
+            row[here.label] = pole_pass_hz(poles, fed, turn)
+    return {"pole pass at full load": row} if row else {}
 
 
 def _unknown_bearings(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
