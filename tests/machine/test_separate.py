@@ -5,7 +5,7 @@ from itertools import combinations
 import pytest
 
 from vibecheck.files.gear_table import parse_table, read_machine
-from vibecheck.machine.separate import plan
+from vibecheck.machine.separate import Inseparable, next_take, plan
 from vibecheck.machine.signature import (
     apart,
     every_suspect,
@@ -184,3 +184,28 @@ def test_a_gear_and_its_shaft_are_parted_where_the_gear_is_out_of_mesh():
     together = [i for i, p in enumerate(machine.positions) if p.levers["B"] == "2"]
     assert not apart([gear[i] for i in together], [shaft[i] for i in together], 1e-3, 60)
     assert gear[0].rate_hz == pytest.approx(2.056, abs=1e-3)
+
+
+def test_the_next_take_is_the_position_that_parts_most():
+    machine = read_machine("lathe-12-speed")
+    suspects = [s for s in every_suspect(machine) if s.name in ("62T (B2, III)", "III")]
+    after = next_take(machine, suspects, ["A1 B2 CL", "A2 B2 CL"])
+    assert "B1" in after.position
+    assert next_take(machine, suspects, ["A1 B2 CL", after.position]) is None
+
+
+def test_the_next_take_says_so_when_no_recording_will_do():
+    machine = read_machine("lathe-8-speed")
+    suspects = [s for s in every_suspect(machine) if s.name.startswith("36T")]
+    labels = [position.label for position in machine.positions]
+    after = next_take(machine, suspects, labels)
+    assert isinstance(after, Inseparable)
+    assert after.suspects == ("36T (A1, I)", "36T (A1, II)")
+
+
+def test_the_61_62_pair_is_parted_by_the_low_range():
+    """61T and 62T sit on one shaft: their lines fall together in high, not in low."""
+    machine = read_machine("lathe-12-speed")
+    suspects = [s for s in every_suspect(machine) if s.name in ("62T (B2, III)", "61T (CH, III)")]
+    after = next_take(machine, suspects, ["A3 B2 CH"])
+    assert "B1" in after.position or "CL" in after.position

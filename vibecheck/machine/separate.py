@@ -122,13 +122,53 @@ def plan(
         machine=machine.name,
         suspects=tuple(s.name for s in chosen),
         takes=tuple(sorted(takes, key=lambda take: cover.labels.index(take.position))),
-        specials=tuple(
-            _specials(machine, chosen, groups, suspects is not None, also, cover, picked)
-        ),
+        specials=tuple(_specials(machine, chosen, groups, suspects is not None, also, cover)),
         inseparable=tuple(_inseparable(group, kinds, signs) for group in groups),
         never_work=tuple(n for n, row in signs.items() if not any(s.heard for s in row)),
         positions=len(machine.positions),
     )
+
+
+def next_take(
+    machine: Machine,
+    suspects: Iterable[Suspect],
+    recorded: Iterable[str],
+    relative: float = 1e-3,
+) -> PlannedTake | SpecialTake | Inseparable | None:
+    """The one recording that would part most of what the takes so far leave together.
+
+    Parameters
+    ----------
+    machine : Machine
+    suspects : iterable of Suspect
+        Those still standing.
+    recorded : iterable of str
+        Labels of the positions recorded already.
+    relative : float
+        Relative accuracy of speeds found from a take.
+
+    Returns
+    -------
+    PlannedTake, SpecialTake, Inseparable or None
+        Another lever position when one helps; else a special take; else the group that no
+        recording parts; None when the takes so far part everything.
+    """
+    chosen = tuple(suspects)
+    signs = signature(machine, chosen)
+    cover = _Cover(machine, signs, relative)
+    done = tuple(i for i, label in enumerate(cover.labels) if label in set(recorded))
+    parted = cover.parted(done)
+    left = [i for i in range(len(cover.labels)) if i not in done]
+    gains = {i: (cover.parted((*done, i)) & ~parted).bit_count() for i in left}
+    best = max(left, key=lambda i: (gains[i], -cover.turns[i]), default=None)
+    if best is not None and gains[best]:
+        return _take(machine, cover, best, (best,))
+    heard = {n: row for n, row in signs.items() if any(s.heard for s in row)}
+    groups = groups_of(heard, relative, LONGEST_S)
+    for special in _specials(machine, chosen, groups, True, (), cover):
+        if groups and set(special.about) & set(groups[0]):
+            return special
+    return _inseparable(groups[0], {s.name: s for s in chosen}, signs) if groups else None
 
 
 class _Cover:
@@ -278,7 +318,6 @@ def _specials(
     narrowed: bool,
     also: Sequence[str],
     cover: _Cover,
-    picked: tuple[int, ...],
 ) -> Iterable[SpecialTake]:
     """Special takes, each only where it would change the answer."""
     names = {s.name for s in chosen}

@@ -193,13 +193,33 @@ def _cause(machine: Machine, scale: float) -> Cause:
 def _wrong_pairs(machine: Machine, rows: Sequence[Row], error: float) -> list[WrongPair]:
     """Pairs (and belt steps) any one of which alone would explain the rows, likeliest first."""
     found = []
+    plain = {(label, rotor): _speed(machine, label, rotor) for label, rotor, _ in rows}
+    at_work = _at_work(machine, rows)
     for change in _changes(machine):
-        use = [_use(machine, change.machine, label, rotor) for label, rotor, _ in rows]
+        if change.name not in at_work:
+            continue
+        use = [
+            _use(plain[label, rotor], _speed(change.machine, label, rotor))
+            for label, rotor, _ in rows
+        ]
         made = _explained(change, use, rows, error) if len(set(use)) > 1 else None
         if made is not None:
             found.append(made)
     likely = [w for w in found if _slip(w) <= ORDINARY_SLIP and (w.candidates or not w.counted)]
     return sorted(likely or found, key=_likeliness)
+
+
+def _at_work(machine: Machine, rows: Sequence[Row]) -> set[str]:
+    """What drives at some of these positions, and so can show; at all of them it only scales."""
+    labels, rotors = {label for label, _, _ in rows}, {rotor for _, rotor, _ in rows}
+    found: list[str] = []
+    for label in labels:
+        here = turning(machine, machine.position(label))
+        found += {work.name for work in here.meshes if work.loaded}
+    belts = {belt.name for belt in machine.belts}
+    if len(rotors) > 1:
+        return set(found) | belts
+    return {name for name in found if found.count(name) < len(labels)} | belts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -292,9 +312,8 @@ def _likeliness(wrong: WrongPair) -> tuple[float, ...]:
     )
 
 
-def _use(machine: Machine, changed: Machine, label: str, rotor: str) -> int:
-    """How a ratio enters a rotor's speed at a position: 1, 0, or -1 when driven backwards."""
-    plain, other = _speed(machine, label, rotor), _speed(changed, label, rotor)
+def _use(plain: float | None, other: float | None) -> int:
+    """How a ratio enters a speed: 1, 0, or -1 when driven backwards."""
     return round(log(other / plain) / log(1.0 + _PART)) if plain and other else 0
 
 
