@@ -120,3 +120,28 @@ def test_recordings_stay_within_full_scale_and_on_the_steps_of_their_depth() -> 
         assert np.allclose(steps, np.rint(steps))
         assert made.quantity == "pressure"
         assert made.channel().std() > 0
+
+
+def test_a_belt_on_another_step_is_the_same_belt() -> None:
+    from vibecheck.synth.faults import same_belt
+    from vibecheck.synth.random_belted import random_mill
+
+    mill = random_mill(np.random.default_rng(0))
+    steps = [belt.name for belt in mill.belts if not belt.toothed]
+    assert same_belt(mill, steps[0]) == tuple(steps)
+    assert same_belt(mill, "toothed belt") == ("toothed belt",)
+
+
+def test_mistaken_tables_still_turn_and_differ_only_where_the_mistake_is() -> None:
+    from vibecheck.synth.mistakes import with_other_mains, with_teeth_forgotten, with_wrong_tooth
+
+    machine = random_machine(np.random.default_rng(2), speeds=12)
+    wrong, pair = with_wrong_tooth(machine, np.random.default_rng(1))
+    mesh = next(m for m in machine.meshes if m.name == pair)
+    for position, true, false in zip(machine.positions, sweep(machine), sweep(wrong), strict=True):
+        assert true.rotors["I"].ratio == false.rotors["I"].ratio
+        same = true.rotors["spindle"].ratio == pytest.approx(false.rotors["spindle"].ratio)
+        assert same is not position.fits(mesh.when)
+    assert with_other_mains(machine).supply.mains_hz == 110 - machine.supply.mains_hz
+    forgotten = with_teeth_forgotten(machine, "B")
+    assert sum(gear.teeth.value is None for gear in forgotten.gears) >= 4

@@ -6,10 +6,15 @@ import numpy as np
 
 from vibecheck.machine.parts import Pump
 from vibecheck.machine.train import BeltAtWork
-from vibecheck.synth.faults import Faults
+from vibecheck.synth.faults import Faults, same_belt
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.motion import Motion
 from vibecheck.synth.waves import Signal, fraction, noise, read, table, wander
+
+
+def _below(motion: Motion, hz: float, most: int) -> int:
+    """How many multiples of a rate fit below what the rendering can carry."""
+    return max(0, min(most, int(0.45 * motion.rate_hz / max(hz, 1e-3))))
 
 
 def belt_sound(
@@ -21,12 +26,14 @@ def belt_sound(
 ) -> Signal:
     """Multiples of the belt's own turning; a lump or a set shows most at twice, unsteadily."""
     order = work.order or 0.3
-    stretch = 1 - float(individual.draw(work.belt.name, "creep").uniform(0, 0.008))
+    alike = same_belt(motion.turning.machine, work.belt.name)
+    stretch = 1 - float(individual.draw(alike[0], "creep").uniform(0, 0.008))
     turns = motion.turns(work.driver) * (order * (1.0 if work.belt.toothed else stretch))
     seconds = motion.frames / motion.rate_hz
-    draw = individual.draw(work.belt.name, "belt")
+    draw = individual.draw(alike[0], "belt")
     level = 0.012 * draw.lognormal(0, 0.5, 6) / np.arange(1, 7)
-    for fault in faults.of(work.belt.name, "lumpy or set belt"):
+    lumps = [f for name in alike for f in faults.of(name, "lumpy or set belt")]
+    for fault in lumps:
         shape = np.array([0.5, 1.0, 0.45, 0.3, 0.12, 0.08]) * draw.lognormal(0, 0.2, 6)
         level = level + 0.15 * fault.strength * shape
     wave = table(level, draw.uniform(0, 2 * np.pi, 6))
@@ -34,8 +41,9 @@ def belt_sound(
     out = read(wave, fraction(turns)) * unsteady.astype(np.float32)
     if work.belt.toothed and work.belt.driver_teeth.value:
         teeth = work.belt.driver_teeth.value * motion.turns(work.driver)
-        ring = table(0.25 * draw.lognormal(0, 0.4, 4) / np.arange(1, 5), draw.uniform(0, 6, 4))
-        out = out + read(ring, fraction(teeth))
+        level = 0.25 * draw.lognormal(0, 0.4, 4) / np.arange(1, 5)
+        top = _below(motion, work.belt.driver_teeth.value * motion.speed_hz(work.driver), 4)
+        out = out + read(table(level[:top], draw.uniform(0, 6, 4)[:top]), fraction(teeth))
     slap = np.float32(0.01 * draw.lognormal(0, 0.5))
     return out + slap * noise(rng, motion.frames) * np.abs(out)
 
@@ -50,25 +58,41 @@ def motor_sound(
     machine = motion.turning.machine
     first = next(iter(motion.turning.rotors))
     draw = individual.draw(first, "motor")
-    supply_hz = machine.supply.hz.middle or machine.supply.mains_hz
-    supply = motion.mains_turns * (supply_hz / machine.supply.mains_hz)
+    supply = motion.supply_turns
     single = 3.0 if machine.supply.kind == "single-phase" else 1.0
     twice = 0.05 * single * float(draw.lognormal(0, 0.6))
     level = twice * np.array([1.0, 0.25, 0.12, 0.06])
     wave = table(level, draw.uniform(0, 6, 4))
     poles = machine.motor.poles.value if machine.motor else None
-    pole_pass = (2 * supply - (poles or 4) * motion.turns(first)) if poles else 0.2 * supply
-    beat = 1 + 0.15 * np.cos(2 * np.pi * pole_pass)
-    electric = read(wave, fraction(2 * supply)) * beat.astype(np.float32)
+    electric = read(wave, fraction(2 * supply))
+    if poles:
+        pole_pass = 2 * supply - poles * motion.turns(first)
+        electric *= (1 + 0.15 * np.cos(2 * np.pi * pole_pass)).astype(np.float32)
     slots = int(draw.integers(22, 48))
-    slot_tone = table(np.array([0.03 * float(draw.lognormal(0, 0.5))]), np.zeros(1))
-    electric += read(slot_tone, fraction(slots * motion.turns(first) + 2 * supply))
+    slot_level = 0.03 * float(draw.lognormal(0, 0.5))
+    if (slots + 8) * motion.speed_hz(first) < 0.45 * motion.rate_hz:
+        slot_tone = table(np.array([slot_level]), np.zeros(1))
+        electric += read(slot_tone, fraction(slots * motion.turns(first) + 2 * supply))
+    if machine.supply.kind == "inverter":
+        electric += _inverter_whine(motion, individual)
     blades = int(draw.integers(5, 12))
     where = motion.where(first)
     blade = table(np.array([0.06, 0.03]) * float(draw.lognormal(0, 0.5)), np.zeros(2))
     fan = read(blade, where * np.float32(blades))
     fan += np.float32(0.06) * noise(rng, motion.frames)
     return electric * motion.motor_on + fan * np.float32(min(motion.speed_hz(first) / 24, 2.0))
+
+
+def _inverter_whine(motion: Motion, individual: Individual) -> Signal:
+    """Lines about an inverter's switching rate, twice the fed frequency apart."""
+    draw = individual.draw("inverter", "whine")
+    carrier_hz, level = float(draw.uniform(2000, 9000)), 0.05 * float(draw.lognormal(0, 0.7))
+    if carrier_hz > 0.42 * motion.rate_hz:
+        return np.zeros(motion.frames, dtype=np.float32)
+    carrier = np.arange(motion.frames, dtype=np.float64) * (carrier_hz / motion.rate_hz)
+    beat = np.cos(2 * np.pi * fraction(2 * motion.supply_turns))
+    out: Signal = level * np.cos(2 * np.pi * fraction(carrier)) * (0.2 + beat)
+    return out
 
 
 def pump_sound(
@@ -84,7 +108,8 @@ def pump_sound(
         level = level + 0.14 * fault.strength * draw.lognormal(0, 0.3, 5) / np.arange(1, 6)
     where = motion.where(pump.shaft)
     uneven = 1 + 0.2 * np.cos(2 * np.pi * where).astype(np.float32)
-    wave = table(level, draw.uniform(0, 6, 5))
+    top = _below(motion, (vanes or 7) * motion.speed_hz(pump.shaft), 5)
+    wave = table(level[:top], draw.uniform(0, 6, 5)[:top])
     unsteady = 1 + 0.15 * wander(rng, motion.frames / motion.rate_hz, 1.0, motion.frames)
     pulsing = read(wave, where * np.float32(vanes or 7)) * uneven
     out: Signal = pulsing * unsteady.astype(np.float32)

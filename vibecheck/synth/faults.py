@@ -101,6 +101,22 @@ def candidates(machine: Machine, fault: str) -> tuple[str, ...]:
     }[fault]
 
 
+def same_belt(machine: Machine, name: str) -> tuple[str, ...]:
+    """Names of all entries that are one belt on different steps of its pulleys, this included."""
+    own = next(belt for belt in machine.belts if belt.name == name)
+    return tuple(
+        belt.name
+        for belt in machine.belts
+        if belt.name == name
+        or (
+            (belt.driver, belt.driven, belt.toothed) == (own.driver, own.driven, own.toothed)
+            and belt.length_mm.value == own.length_mm.value
+            and belt.when
+            and own.when
+        )
+    )
+
+
 def random_fault(
     machine: Machine,
     rng: np.random.Generator,

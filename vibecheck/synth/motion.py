@@ -13,7 +13,6 @@ from vibecheck.machine.train import BeltAtWork, Turning
 from vibecheck.synth.conditions import Conditions
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.waves import Signal, Turns, fraction, wander
-from vibecheck.units import hz
 
 Course = NDArray[np.float64]
 
@@ -31,10 +30,10 @@ class Motion:
         Turns since the start of each rigid group, one value a sample.
     mains_turns : ndarray
         Cycles of the mains since the start.
+    supply_turns : ndarray
+        Cycles of what feeds the motor.
     motor_on : ndarray
         1 where the motor is fed, 0 after it was switched off.
-    belt_speed_hz : dict
-        Mean turning rate of each belt itself.
     offset : dict
         Where each rotor stood at the start, in turns.
     """
@@ -43,6 +42,7 @@ class Motion:
     rate_hz: float
     group_turns: dict[str, Turns]
     mains_turns: Turns
+    supply_turns: Turns
     motor_on: Signal
     offset: dict[str, float]
     _fractions: dict[str, Signal] = field(default_factory=dict)
@@ -96,7 +96,8 @@ def motion(
         length = float(rng.uniform(2.0, 6.0))
         left = np.clip(1 - np.clip(time - power_off_s, 0, None) / length, 0, 1)
         coast = left ** float(rng.uniform(1.0, 1.4))
-    first, speeds = _motor_speed(turning, individual, conditions, mains_course, rng)
+    supply = _supply_course(turning.machine, mains_course)
+    first, speeds = _motor_speed(turning, individual, conditions, supply, rng)
     courses: dict[str, Course] = {first: speeds * coast}
     _spread_through_belts(turning, individual, conditions, rng, courses, seconds)
     return Motion(
@@ -104,43 +105,54 @@ def motion(
         rate_hz=rate_hz,
         group_turns={name: np.cumsum(course) / rate_hz for name, course in courses.items()},
         mains_turns=np.cumsum(mains_course) / rate_hz,
+        supply_turns=np.cumsum(supply) / rate_hz,
         motor_on=on,
         offset={name: float(rng.uniform(1, 2)) for name in turning.rotors},
     )
 
 
-def _synchronous_over_supply(machine: Machine) -> float | None:
+def _supply_course(machine: Machine, mains: Course) -> Course:
+    """Frequency the motor is fed with: the mains, or an inverter that knows nothing of them."""
+    fed = machine.supply.hz.middle or machine.supply.mains_hz
+    if machine.supply.kind in ("inverter", "converter"):
+        return np.full(mains.size, fed)
+    return mains * (fed / machine.supply.mains_hz)
+
+
+def _pole_pairs(machine: Machine, fed_hz: float, likely_hz: float) -> float | None:
+    """Pole pairs by the plate, or by the synchronous speed just above the expected one."""
     motor = machine.motor
-    poles = motor.poles.value if motor else None
-    return 2.0 / poles if poles else None
+    if motor is None or machine.supply.kind == "direct current":
+        return None
+    if motor.poles.value and not motor.speeds:
+        return motor.poles.value / 2
+    return float(np.floor(fed_hz / likely_hz)) or None
 
 
 def _motor_speed(
     turning: Turning,
     individual: Individual,
     conditions: Conditions,
-    mains: Course,
+    supply: Course,
     rng: np.random.Generator,
 ) -> tuple[str, Course]:
-    machine, frames = turning.machine, mains.size
+    machine, frames = turning.machine, supply.size
     first = next(iter(turning.groups))
-    nominal = turning.groups[first].nominal_hz
-    seconds = 20.0
+    likely = turning.groups[first].nominal_hz
+    if likely is None:
+        raise SpeedError("a motor with neither poles nor speed", "Give one.", machine.name)
     slow = conditions.drift * (np.linspace(-0.5, 0.5, frames) * rng.choice([-1, 1]))
-    unsteady = slow + conditions.hunting * wander(rng, seconds, 0.8, frames)
-    share = _synchronous_over_supply(machine)
-    plate = machine.motor.plate_rpm.middle if machine.motor else None
-    supply = machine.supply.hz.middle or machine.supply.mains_hz
-    if share is None:
-        if nominal is None:
-            raise SpeedError("a motor with neither poles nor speed", "Give one.", machine.name)
-        base = nominal * (1 + float(individual.draw("motor", "speed").uniform(-0.01, 0.01)))
-        return first, base * (1 + unsteady)
-    synchronous = share * supply * (mains / machine.supply.mains_hz)
-    full = 1 - hz(plate) / (share * supply) if plate else 0.04
-    idle = max(full, 0.01) * float(individual.draw("motor", "idle slip").uniform(0.12, 0.4))
-    slip = idle * conditions.load**0.8 * float(rng.uniform(0.9, 1.1))
-    return first, synchronous * (1 - min(slip, 1.3 * max(full, 0.01))) * (1 + unsteady)
+    unsteady = 1 + slow + conditions.hunting * wander(rng, 20.0, 0.8, frames)
+    pairs = _pole_pairs(machine, float(supply.mean()), likely)
+    if pairs is None:
+        return first, likely * (
+            1 + float(individual.draw(first, "speed").uniform(-0.01, 0.01))
+        ) * unsteady
+    synchronous = supply / pairs
+    full_hz = max(float(synchronous.mean()) - likely, 0.01 * likely)
+    idle = float(individual.draw(first, "idle slip").uniform(0.12, 0.4))
+    share = min(idle * conditions.load**0.8 * float(rng.uniform(0.9, 1.1)), 1.3)
+    return first, (synchronous - share * full_hz) * unsteady
 
 
 def _spread_through_belts(

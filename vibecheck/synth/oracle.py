@@ -18,12 +18,13 @@ from vibecheck.machine.parts import Machine, Position
 from vibecheck.machine.train import turning
 from vibecheck.recording import TakeKind
 from vibecheck.synth.conditions import Conditions, another_take
-from vibecheck.synth.faults import BEARING_FAULTS, PlantedFault
+from vibecheck.synth.faults import BEARING_FAULTS, PlantedFault, same_belt
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.listening import OCTAVES_HZ, band, low_part, order_spectrum
 from vibecheck.synth.motion import Motion
 from vibecheck.synth.rolling import cage_order, strike_order
 from vibecheck.synth.sound import Rendered, rendered
+from vibecheck.synth.sweep import Truth
 from vibecheck.synth.waves import Turns
 
 _FEWEST_DB = 1.5
@@ -55,7 +56,8 @@ def works_in(machine: Machine, position: Position, fault: PlantedFault) -> bool:
             for work in turn.meshes
         )
     if fault.part in {belt.name for belt in machine.belts}:
-        return any(work.belt.name == fault.part for work in turn.belts)
+        alike = same_belt(machine, fault.part)
+        return any(work.belt.name in alike for work in turn.belts)
     carriers = {b.name: b.shaft for b in machine.bearings} | {
         p.name: p.shaft for p in machine.pumps
     }
@@ -74,7 +76,7 @@ def statistic_db(made: Rendered, fault: PlantedFault, individual: Individual) ->
     if fault.fault in BEARING_FAULTS:
         return _rolling_db(made, ran, fault, individual)
     if fault.fault == "loose on its shaft or in its seat":
-        return _impacts_db(made, fault.part, [0.5 * k for k in range(1, 25)], 0.002)
+        return _looseness_db(made, ran, fault.part)
     return _low_lines_db(made, ran, fault)
 
 
@@ -89,11 +91,11 @@ def _recorded(ran: Motion, frames: int, turns: Turns) -> Turns:
     return turns[::times][:frames]
 
 
-def _knock_db(made: Rendered, rotor: str) -> float:
-    """Best octave's squared envelope folded over one turn: its peak over its usual scatter."""
+def _knock_db(made: Rendered, rotor: str, over_turns: float = 1.0) -> float:
+    """Best octave's squared envelope folded over a turn or two: its peak over its usual scatter."""
     assert made.motion is not None
     samples, rate = made.recording.channel(), made.recording.rate_hz
-    turns = _recorded(made.motion, samples.size, made.motion.turns(rotor))
+    turns = _recorded(made.motion, samples.size, made.motion.turns(rotor) / over_turns)
     best = 0.0
     for low, high in pairwise(OCTAVES_HZ):
         if high > 0.5 * rate * 1.01:
@@ -141,6 +143,21 @@ def _rolling_db(made: Rendered, ran: Motion, fault: PlantedFault, individual: In
     return _impacts_db(made, bearing.shaft, lines, float(slack))
 
 
+def _looseness_db(made: Rendered, ran: Motion, rotor: str) -> float:
+    """Knocks at some angles of two turns, and the share of all sound below eleven turns.
+
+    Both in dB; their mean, since a loose part knocks, or only heaves, or does both.
+    """
+    knocking = _knock_db(made, rotor, over_turns=2.0)
+    samples, rate = made.recording.channel(), made.recording.rate_hz
+    power = np.abs(np.fft.rfft(samples * np.hanning(samples.size))) ** 2
+    hz = np.arange(power.size) * (rate / samples.size)
+    speed = ran.speed_hz(rotor)
+    low = power[(hz > 0.4 * speed) & (hz < 10.6 * speed)].sum()
+    heaving = 10 * np.log10(max(float(low / power.sum()), 1e-9))
+    return 0.5 * (knocking + float(heaving))
+
+
 def _sidebands_db(made: Rendered, ran: Motion, fault: PlantedFault) -> float:
     """Sidebands at one and two turns of the gear around its mesh, over the mesh, in dB."""
     rotor = _carrier(ran, fault.part)
@@ -180,8 +197,10 @@ def _course(ran: Motion, fault: PlantedFault) -> tuple[Turns, list[float], float
         return ran.mains_turns, [2.0, 4.0], 0.0
     if fault.part in ("structure", "tool"):
         return seconds * fault.hz, [1.0], 0.006
+    belts = {belt.name for belt in machine.belts}
+    alike = same_belt(machine, fault.part) if fault.part in belts else ()
     for work in ran.turning.belts:
-        if work.belt.name == fault.part:
+        if work.belt.name in alike:
             return ran.turns(work.driver) * (work.order or 0.3), [1.0, 2.0, 3.0], 0.012
     for pump in machine.pumps:
         if pump.name == fault.part:
@@ -266,6 +285,28 @@ def clearance(
 def is_moderate(found: Sequence[Clearance]) -> bool:
     """Clear in at least half of the takes in which the part works (and it works in some)."""
     return bool(found) and sum(one.clear for one in found) * 2 >= len(found)
+
+
+def moderate_faults(
+    truth: Truth, *, seed: int, most: int = 5, healthy: int = 3, seconds: float = 8.0
+) -> tuple[PlantedFault, ...]:
+    """The planted faults of a sweep that are at least moderate on that machine and channel."""
+    return tuple(
+        fault
+        for fault in truth.faults
+        if is_moderate(
+            clearance(
+                truth.machine,
+                fault,
+                individual=truth.individual,
+                conditions=truth.conditions,
+                seed=seed,
+                most=most,
+                healthy=healthy,
+                seconds=seconds,
+            )
+        )
+    )
 
 
 def moderate(

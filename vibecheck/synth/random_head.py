@@ -52,7 +52,7 @@ def random_supply(rng: np.random.Generator) -> tuple[Supply, Motor]:
     fed = mains if kind != "inverter" else float(rng.choice([mains, 42.0, 45.0, 55.0]))
     poles = float(rng.choice([4, 4, 4, 6, 2]))
     slip = float(rng.uniform(0.025, 0.055))
-    plate = round(rpm(2 * fed / poles) * (1 - slip) / 5) * 5
+    plate = round(rpm(2 * mains / poles) * (1 - slip) / 5) * 5
     supply = Supply(
         hz=Known.exactly(fed, "plate"),
         kind=kind,  # type: ignore[arg-type]

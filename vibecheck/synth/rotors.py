@@ -51,16 +51,16 @@ def loose_sound(
     swing = np.sin(2 * np.pi * (where + draw.random())) + 0.35 * np.sin(
         np.pi * turns + float(draw.uniform(0, 6))
     ) * (1 + 0.5 * wander(rng, seconds, 0.7, motion.frames))
-    cut = np.clip(swing + 0.25 * lift, -0.3, float(draw.uniform(0.3, 0.8)))
+    cut = np.clip(swing + 0.15 * lift, -0.3, float(draw.uniform(0.3, 0.8)))
     cut -= cut.mean()
     level = 0.7 * fault.strength * (max(speed, 0.05) / 15) ** 0.8
     smooth = (level * cut).astype(np.float32)
     marks = np.arange(np.ceil(turns[0]), np.floor(turns[-1])) + rng.normal(0, 0.02)
     per_turn = int(draw.integers(1, 3))
     marks = np.sort(np.concatenate([marks + k / per_turn for k in range(per_turn)]))
-    marks = marks + rng.normal(0, 0.015, marks.size)
+    marks = marks + rng.normal(0, 0.012, marks.size)
     at = np.interp(np.sort(marks), turns, np.arange(turns.size, dtype=np.float64))
     second = np.where(np.arange(at.size) % (2 * per_turn) < per_turn, 1.0, draw.uniform(0.3, 0.8))
-    strength = level * second * rng.lognormal(0, 0.6, at.size) * 5e-3 * motion.rate_hz
+    strength = level * second * rng.lognormal(0, 0.4, at.size) * 6e-3 * motion.rate_hz
     out: Signal = smooth + pulses(motion.frames, at, strength, 6e-4 * motion.rate_hz)
     return out

@@ -37,6 +37,8 @@ class Truth:
     individual : Individual
         The machine's hidden traits.
     faults : tuple of PlantedFault
+    conditions : Conditions
+        Of the session; each take has its own beside.
     takes : tuple of TakeTruth
         In the order of the takes.
     """
@@ -44,6 +46,7 @@ class Truth:
     machine: Machine
     individual: Individual
     faults: tuple[PlantedFault, ...]
+    conditions: Conditions
     takes: tuple[TakeTruth, ...]
 
 
