@@ -26,9 +26,10 @@ def coincidence_text(machine: Machine, case: Coincidence) -> str:
     kind = case.kind if case.exact or case.kind != "same frequency" else "close together"
     head = _HEADS[kind].format(a=case.first, b=case.second)
     where = positions_text(machine, case.where)
-    if case.kind == "bearing":
+    if case.kind == "bearing" and case.apart:
         where = f"{len(case.where)} of {len(machine.positions)} positions, the slow ones"
-    gap = "" if case.exact else f", {case.gap_hz:.2g} Hz apart by the table"
+    near = "less than 0.001" if case.gap_hz < 1e-3 else f"{case.gap_hz:.2g}"
+    gap = "" if case.exact else f", {near} Hz apart by the table"
     return f"{head} (in {where}){gap}. {_remedy(machine, case)}"
 
 
