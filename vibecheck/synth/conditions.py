@@ -158,3 +158,12 @@ def another_take(conditions: Conditions, rng: np.random.Generator) -> Conditions
         ),
         clipped=conditions.clipped and _chance(rng, 0.3),
     )
+
+
+def seated_again(conditions: Conditions, rng: np.random.Generator) -> Conditions:
+    """The same sensor put back by hand: another level, another resonance of its mount."""
+    return replace(
+        conditions,
+        gain=_spread(rng, conditions.gain, 0.12),
+        mount_hz=_spread(rng, conditions.mount_hz, 0.08) if conditions.mount_hz else 0.0,
+    )

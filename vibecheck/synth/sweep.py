@@ -131,5 +131,11 @@ def record_sweep(
                 conditions=own,
             )
         )
-    truth = Truth(machine=machine, individual=individual, faults=tuple(faults), takes=tuple(truths))
+    truth = Truth(
+        machine=machine,
+        individual=individual,
+        faults=tuple(faults),
+        conditions=session,
+        takes=tuple(truths),
+    )
     return takes, truth
