@@ -33,7 +33,9 @@ beyond this makes up for some depth."""
 TURNING_LOAD = 1.5
 """An outer race whose shaft-rate sidebands outweigh the race's own lines by this much is being
 loaded once a turn: a turning load (unbalance) explains it without a flaw."""
-FEWEST_TURNS = 20.0
+CAGE_ALONE = 1.2
+"""Most that cage-rate lines alone can say (ln odds): a cage also shows under a shifting load."""
+FEWEST_TURNS = 18.0
 CONTRADICTION = 0.01
 TOP_ORDER = 36.0
 
@@ -192,6 +194,8 @@ def _odds(score: FamilyScore) -> float:
         depth = min(depth, 0.0)
     if score.rivals:
         surprise = min(surprise, 0.0)
+    if score.family.name == "cage":
+        surprise = min(surprise, CAGE_ALONE)
     weakest = -np.logaddexp(-surprise, -depth)
     return float(np.exp(np.clip(weakest, -12.0, 6.0)))
 

@@ -39,11 +39,9 @@ def spacing_strength(
     per_bin = 1.0 / (size * part.step)
     middle = np.median(ceps[4:])
     scatter = 1.4826 * np.median(np.abs(ceps[4:] - middle)) + 1e-12
-    index = np.rint(1.0 / np.asarray(spacings) / per_bin).astype(np.intp)
-    inside = index < ceps.size - 1
-    index = np.clip(index, 1, ceps.size - 2)
-    best = np.maximum(np.maximum(ceps[index - 1], ceps[index]), ceps[index + 1])
-    return np.where(inside, (best - middle) / scatter, 0.0)
+    places = 1.0 / np.asarray(spacings) / per_bin
+    heights = np.interp(places, np.arange(ceps.size), ceps, right=middle)
+    return np.asarray((heights - middle) / scatter)
 
 
 def spacing_found(

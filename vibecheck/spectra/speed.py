@@ -30,8 +30,9 @@ NEAR = 0.015
 """Half the trust goes to speeds this close to the nominal, half to the whole searched range."""
 BELIEVED = 1e-3
 """A comb that chance would show this often somewhere in the range is not believed."""
-DRIFT_GAIN = 12.0
-"""How much more surprising (natural log units) a comb must become for a drift to be believed."""
+DRIFT_GAIN = 3.0
+"""How much more surprising (natural log units) a comb must become for a drift to be believed;
+twice as much where no steady comb was believed."""
 STRETCH_TURNS = 25.0
 FASTEST_CHANGE = 0.01
 """Largest change of speed, as a share, from one stretch to the next (half a stretch later)."""
@@ -162,23 +163,25 @@ def _followed(
     slow: SlowSignals, steady: SpeedFound, nominal_hz: float, search: float
 ) -> SpeedFound:
     """The drifting reading of a recording where it is clearly the better one."""
-    tries = [(nominal_hz, search)]
-    if steady.chance <= BELIEVED:
-        tries = [(steady.hz, 0.015)]
+    known = steady.chance <= BELIEVED
+    tries = [(steady.candidate_hz, 0.03 if known else 0.015)]
+    if not known:
+        tries.append((nominal_hz, search))
+    best = steady
     for centre, width in tries:
         track = follow_speed(slow, nominal_hz=centre, search=width)
         if track is None or track.drift_hz * HARMONICS * slow.seconds < 2.0:
             continue
         mean_hz = float(track.turns_at(np.array([slow.seconds]))[0] / slow.seconds)
-        sets = comb_lines(slow.levelled(track, mean_hz))
-        level = comb_speed(sets, nominal_hz=mean_hz, search=0.002)
-        toll = np.exp(min(np.log(search / 0.002 + 1.0) + DRIFT_GAIN, 300.0))
-        chance = min(1.0, level.chance * float(toll))
-        if chance < steady.chance:
-            scale = level.hz / mean_hz
-            moved = SpeedTrack(times_s=track.times_s, hz=track.hz * scale)
-            return replace(level, chance=chance, drift_hz=moved.drift_hz, track=moved)
-    return steady
+        level = comb_speed(
+            comb_lines(slow.levelled(track, mean_hz)), nominal_hz=mean_hz, search=0.002
+        )
+        toll = DRIFT_GAIN if known else 2.0 * DRIFT_GAIN
+        chance = min(1.0, level.chance * float(np.exp(toll)))
+        if chance < best.chance:
+            moved = SpeedTrack(times_s=track.times_s, hz=track.hz * (level.hz / mean_hz))
+            best = replace(level, chance=chance, drift_hz=moved.drift_hz, track=moved)
+    return best
 
 
 def _path(scores: Numbers, reach: float) -> NDArray[np.intp]:
@@ -208,7 +211,7 @@ def _surprise(sets: Sequence[Lines], speeds: Numbers) -> Numbers:
     if len(each) > 1:
         together = np.sum([score for score, _ in each], axis=0)
         readings.append(score_surprise(together, sum(tried for _, tried in each)))
-    return np.max(readings, axis=0) - np.log(len(readings))
+    return np.asarray(np.max(readings, axis=0) - np.log(len(readings)))
 
 
 def _toll(speeds: Numbers, nominal_hz: float, search: float, finest: float) -> Numbers:
