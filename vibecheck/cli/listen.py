@@ -112,12 +112,12 @@ def _suspect(takes: str, options: dict[str, Any]) -> Sounds:
         raise UsageError("there is no suspect to listen to", "Give --turn or --band.")
     finding = suspects[0]
     click.echo(accusation(finding, names))
-    heard = [p for p in paired(found.takes, diagnosis) if p.label in finding.rates_hz]
+    heard = [pair for pair in paired(found.takes, diagnosis) if pair.rate_hz(finding)]
     if not heard:
         raise UsageError("no take of the suspect's positions", "Give --turn or --band.")
     pair = heard[len(heard) // 2]
     part = stretch_of(pair.take.recording, options["start_s"], LENGTH_S)
-    return _turning(part, finding.rates_hz[pair.label], options["slow"])
+    return _turning(part, pair.rate_hz(finding) or 0.0, options["slow"])
 
 
 def _saved(folder: Path, name: str, sound: Recording) -> Path:

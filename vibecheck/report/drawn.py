@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,6 +49,17 @@ class Pairing:
         """Lever position, or the take's name."""
         return self.report.heard_position or self.report.position or self.report.name
 
+    def among(self, labels: Iterable[str]) -> str | None:
+        """The label under which a finding speaks of this take; None when it does not."""
+        known = set(labels)
+        own = (self.label, self.report.position or "", self.report.name)
+        return next((label for label in own if label in known), None)
+
+    def rate_hz(self, finding: Finding) -> float | None:
+        """How often a finding strikes in this take."""
+        label = self.among(finding.rates_hz)
+        return None if label is None else finding.rates_hz[label]
+
 
 def paired(takes: Sequence[Take], diagnosis: Diagnosis) -> list[Pairing]:
     """Takes with their reports, ordinary ones only, matched by name."""
@@ -88,7 +99,7 @@ def _ringing_band(recording: Recording) -> tuple[float, float]:
 
 def blow_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap | None:
     """Rates of repeated blows at every position, with those expected of one finding."""
-    rates = [finding.rates_hz.get(pair.label) for pair in pairs]
+    rates = [pair.rate_hz(finding) for pair in pairs]
     known = [rate for rate in rates if rate]
     if not known:
         return None
@@ -106,7 +117,7 @@ def blow_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap 
 
 def tone_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap | None:
     """Tones at every position, with those expected of one finding."""
-    rates = [finding.rates_hz.get(pair.label) for pair in pairs]
+    rates = [pair.rate_hz(finding) for pair in pairs]
     known = [rate for rate in rates if rate]
     if not known:
         return None

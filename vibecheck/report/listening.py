@@ -29,7 +29,7 @@ def sounds_of(
     for finding in named_findings(diagnosis):
         pair = _slowest(finding, paired(takes, diagnosis))
         if finding.fault in KNOCKING and pair is not None:
-            rate = finding.rates_hz[pair.label]
+            rate = pair.rate_hz(finding) or SLOWEST_HZ
             sound = with_clicks(_light(stretch_of(pair.take.recording, 0.0, LENGTH_S)), rate)
             title = (
                 f"{pair.label}: left the sound, right a click each time {who(finding, names)} "
@@ -44,10 +44,10 @@ def _slowest(finding: Finding, pairs: Sequence[Pairing]) -> Pairing | None:
     able = [
         pair
         for pair in pairs
-        if pair.label in finding.heard
-        and SLOWEST_HZ <= finding.rates_hz.get(pair.label, 0.0) <= FASTEST_HZ
+        if pair.among(finding.heard) is not None
+        and SLOWEST_HZ <= (pair.rate_hz(finding) or 0.0) <= FASTEST_HZ
     ]
-    return min(able, key=lambda pair: finding.rates_hz[pair.label], default=None)
+    return min(able, key=lambda pair: pair.rate_hz(finding) or 0.0, default=None)
 
 
 def _light(recording: Recording) -> Recording:

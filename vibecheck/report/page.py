@@ -166,8 +166,8 @@ def _finding(finding: Finding, names: Names) -> str:
         share = round(100 * min(max(finding.probability, 0.0), 1.0))
         bar = f'<span class="bar" aria-hidden="true"><i style="width:{share}%"></i></span>'
     facts = {
-        "Heard at": positions(finding.heard) if finding.heard else "",
-        "Silent, though it works there": positions(silent) if silent else "",
+        "Heard at": positions(finding.heard) if any(finding.heard) else "",
+        "Silent, though it works there": positions(silent) if any(silent) else "",
     }
     return (
         f'<section class="finding"><h3>{escape(capital(who(finding, names)))}: '
@@ -261,7 +261,7 @@ def _rates(finding: Finding) -> str:
         return ""
     rows = tuple(
         (
-            position,
+            position or "this take",
             figures(rate, 4),
             figures(finding.per_spindle_turn[position], 4)
             if position in finding.per_spindle_turn

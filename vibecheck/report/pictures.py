@@ -191,7 +191,7 @@ def _turn(
 
 
 def _strongest(diagnosis: Diagnosis, finding: Finding, pairs: Sequence[Pairing]) -> Pairing | None:
-    heard = [pair for pair in pairs if pair.label in finding.heard]
+    heard = [pair for pair in pairs if pair.among(finding.heard) is not None]
     strengths: dict[str, float] = {}
     for row in diagnosis.table.rows if diagnosis.table else ():
         if (row.part, row.fault) == (finding.part, finding.fault) and diagnosis.table:

@@ -104,7 +104,7 @@ def _finding(number: int, finding: Finding, names: Names, width: int, *, with_te
 
 
 def _where(labels: Sequence[str]) -> list[str]:
-    return [positions(labels)] if labels else []
+    return [positions(labels)] if any(labels) else []
 
 
 def _rates(finding: Finding) -> list[str]:

@@ -64,11 +64,15 @@ def times(db: float) -> str:
 def positions(labels: Sequence[str], names: Names | None = None) -> str:
     """Lever positions: listed while they are few, else counted, with what they share.
 
+    A machine without levers has one position, which has no label.
+
     >>> positions(["A1 B2 CL", "A2 B2 CL"])
     'A1 B2 CL and A2 B2 CL'
     >>> positions([f"A{a} B2 C{c}" for a in (1, 2, 3) for c in "LMH"])
     '9 positions (B2 in all of them)'
     """
+    if labels and not any(labels):
+        return "this take"
     if not labels:
         return "no position"
     if len(labels) <= MOST_LISTED:
@@ -87,7 +91,7 @@ def per_turn(rates: Mapping[str, float], names: Names | None = None) -> str:
     groups: dict[str, list[str]] = {}
     for position, rate in rates.items():
         groups.setdefault(figures(rate), []).append(position)
-    said = [f"{rate} a turn {_where(group, rates)}" for rate, group in groups.items()]
+    said = [f"{rate} a turn {_where(group, rates)}".rstrip() for rate, group in groups.items()]
     if len(said) > 4:
         values = list(rates.values())
         return f"{figures(min(values))} to {figures(max(values))} a turn"
@@ -95,6 +99,8 @@ def per_turn(rates: Mapping[str, float], names: Names | None = None) -> str:
 
 
 def _where(group: Sequence[str], rates: Mapping[str, float]) -> str:
+    if not any(group):
+        return ""
     if len(group) == len(rates):
         return "everywhere" if len(group) > 1 else f"at {group[0]}"
     others = [position for position in rates if position not in group]
