@@ -209,3 +209,29 @@ def test_the_61_62_pair_is_parted_by_the_low_range():
     suspects = [s for s in every_suspect(machine) if s.name in ("62T (B2, III)", "61T (CH, III)")]
     after = next_take(machine, suspects, ["A3 B2 CH"])
     assert "B1" in after.position or "CL" in after.position
+
+
+def test_an_unknown_motor_speed_does_not_hide_ratios_within_one_train():
+    text = """
+        [supply]
+        mains_hz = 60
+        kind = "inverter"
+        hz = "30-60"
+        [motor]
+        poles = 4
+        plate_rpm = 1725
+        shaft = "sun"
+        [planetary.low]
+        between = ["sun", "spindle"]
+        sun = 21
+        planet = 43
+        ring = 108
+        [pumps.coolant]
+        shaft = "sun"
+        vanes = 5
+    """
+    machine = parse_table(text).machine
+    (group,) = plan(machine).inseparable
+    # Five vanes at 15 to 30 turns a second may sound like twice the mains, and nothing else may.
+    assert set(group.suspects) == {"coolant", "mains"}
+    assert group.test == "power off"

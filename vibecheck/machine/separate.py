@@ -70,7 +70,7 @@ class Inseparable:
 
     suspects: tuple[str, ...]
     why: Literal["one speed", "one belt and shaft", "numbers missing"]
-    test: Literal["inspect", "reverse and inspect", "find the numbers", "change the chuck"]
+    test: Literal["inspect", "reverse and inspect", "find the numbers", "power off"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,8 +200,6 @@ class _Cover:
         bits = 0
         for bit, (a, b) in enumerate(self.pairs):
             rows = [(self.signs[n][i], self.signs[n][j]) for n in (a, b)]
-            if all(s.known for row in rows for s in row):
-                continue
             if not moves_alike(rows[0], rows[1], self.relative):
                 bits |= 1 << bit
         return bits
@@ -300,8 +298,14 @@ def _hunting_seconds(machine: Machine, position: Position) -> float:
 def _inseparable(
     group: tuple[str, ...], kinds: dict[str, Suspect], signs: dict[str, tuple[Sign, ...]]
 ) -> Inseparable:
-    missing = any(not sign.known for name in group for sign in signs[name])
+    missing = any(
+        sign.heard and (not sign.known or sign.spread == float("inf"))
+        for name in group
+        for sign in signs[name]
+    )
     sorts = {kinds[name].kind for name in group}
+    if "mains" in sorts:
+        return Inseparable(suspects=group, why="one speed", test="power off")
     if missing:
         return Inseparable(suspects=group, why="numbers missing", test="find the numbers")
     if sorts == {"gear", "shaft"}:

@@ -13,7 +13,7 @@ from typing import Literal
 
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing, Known, Machine, Position
-from vibecheck.machine.tones import tones
+from vibecheck.machine.tones import Tone, tones
 from vibecheck.machine.train import Turning, turning
 
 SuspectKind = Literal["gear", "shaft", "bearing", "belt", "pump", "mains"]
@@ -39,10 +39,14 @@ class Sign:
     rate_hz : float or None
         How often it is heard a second (a tooth: turns of its gear; a bearing: its outer race).
     known : bool
-        False when the rate holds only up to a constant factor, as numbers are missing: then it
-        tells something only by how it moves with the levers.
+        False when the part's own numbers are missing: then its rate tells something only by how
+        it moves with the levers.
     slack : float
-        How far the true rate may lie off, relative: bearings and belts slip.
+        How far the true rate may lie off its rotor's, relative: bearings and belts slip.
+    group : str
+        Rigid group it follows; rates of one group stand in a fixed ratio, known or not.
+    spread : float
+        How far the speed of that group may lie off the table, relative.
     rolling : bool
         Heard at no whole multiple of any shaft, which by itself sets it apart from what is.
     clearance_hz : float
@@ -54,6 +58,8 @@ class Sign:
     rate_hz: float | None
     known: bool = True
     slack: float = 0.0
+    group: str = ""
+    spread: float = 0.0
     rolling: bool = False
     clearance_hz: float = 0.0
 
@@ -117,18 +123,22 @@ def _sign(suspect: Suspect, told: Turning, full: Turning) -> Sign:
     if suspect.kind == "mains":
         return Sign(state="working", rate_hz=2.0 * told.machine.supply.mains_hz)
     natures = {"bearing": ("outer",), "belt": ("belt",), "pump": ("vane",)}[suspect.kind]
-    heard, really = _tone_hz(suspect.name, natures, full), _tone_hz(suspect.name, natures, told)
-    if heard is None:
+    heard, really = _tone_of(suspect.name, natures, full), _tone_of(suspect.name, natures, told)
+    rate_hz = heard.hz(full) if heard else None
+    if rate_hz is None:
         return Sign(state="still", rate_hz=None)
+    group = really.group or "" if really else ""
     clearance = 0.0
     if suspect.kind == "bearing":
         shaft = next(b.shaft for b in full.machine.bearings if b.name == suspect.name)
-        clearance = _clearance_hz(heard, full.nominal_hz(shaft) or 0.0, really is not None)
+        clearance = _clearance_hz(rate_hz, full.nominal_hz(shaft) or 0.0, really is not None)
     return Sign(
         state="working",
         clearance_hz=clearance,
-        rate_hz=heard,
-        known=really is not None,
+        rate_hz=rate_hz,
+        known=bool(group),
+        group=group,
+        spread=_spread(told, group),
         slack={"bearing": 0.02, "belt": 0.03, "pump": 0.0}[suspect.kind],
         rolling=suspect.kind == "bearing",
     )
@@ -141,20 +151,28 @@ def _clearance_hz(rate_hz: float, shaft_hz: float, known: bool) -> float:
     return abs(order - round(order)) * shaft_hz
 
 
-def _tone_hz(part: str, natures: tuple[str, ...], here: Turning) -> float | None:
-    return next((t.hz(here) for t in tones(here) if t.part == part and t.nature in natures), None)
+def _tone_of(part: str, natures: tuple[str, ...], here: Turning) -> Tone | None:
+    return next((t for t in tones(here) if t.part == part and t.nature in natures), None)
 
 
 def _turn_sign(rotor: str, told: Turning, full: Turning) -> Sign:
     if rotor not in full.rotors:
         return Sign(state="still", rate_hz=None)
-    known = told.nominal_hz(rotor) is not None and not _vague(told, rotor)
-    return Sign(state="working", rate_hz=full.nominal_hz(rotor), known=known)
+    group = told.rotors[rotor].group
+    return Sign(
+        state="working",
+        rate_hz=full.nominal_hz(rotor),
+        group=group,
+        spread=_spread(told, group),
+    )
 
 
-def _vague(here: Turning, rotor: str) -> bool:
-    group = here.groups[here.rotors[rotor].group]
-    return not group.low_hz or not group.high_hz or group.high_hz / group.low_hz > 1.25
+def _spread(here: Turning, name: str) -> float:
+    """How far a group's speed may lie off what the table gives; endless when it gives none."""
+    group = here.groups.get(name)
+    if group is None or not group.nominal_hz or not group.low_hz or not group.high_hz:
+        return float("inf")
+    return max(group.high_hz / group.nominal_hz - 1.0, 1.0 - group.low_hz / group.nominal_hz)
 
 
 def _gear_sign(gear: str, told: Turning, full: Turning) -> Sign:
@@ -243,7 +261,10 @@ def seconds_to_part(a: Sign, b: Sign, relative: float) -> float:
     if a.rate_hz is None or b.rate_hz is None:
         return float("inf")
     gap = abs(a.rate_hz - b.rate_hz)
-    if gap <= max(relative, a.slack + b.slack) * max(a.rate_hz, b.rate_hz):
+    doubt = relative + a.slack + b.slack
+    if a.group != b.group:
+        doubt += max(a.spread, b.spread)
+    if gap <= doubt * max(a.rate_hz, b.rate_hz):
         return float("inf")
     return 4.0 / gap
 

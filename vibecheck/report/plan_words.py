@@ -37,7 +37,7 @@ _TESTS = {
     "the gear.",
     "find the numbers": "Numbers are missing: count the teeth, or read the bearing's number, and "
     "plan again.",
-    "change the chuck": "Take the chuck off and compare.",
+    "power off": "Power off parts them: mains stops at once, the rest runs down.",
 }
 _MOMENTS: dict[str, tuple[Moment, ...]] = {
     "motor alone": ("belt off",),
@@ -51,28 +51,38 @@ def plan_text(plan: Plan) -> str:
     minutes = plan.seconds / 60.0
     blocks = [
         _filled(
-            f"{plan.machine}: {len(plan.takes)} of {plan.positions} lever positions part all "
-            f"{len(plan.suspects)} suspects that can be parted; {minutes:.0f} min of recording."
+            f"{plan.machine}: {_how_many(plan)} part all that can be parted of "
+            f"{len(plan.suspects)} suspects; {minutes:.0f} min of recording."
         ),
         "Warm, idle, tumbler or feed in neutral, sensor left in place throughout.",
         _takes(plan.takes),
         *([_specials(plan.specials)] if plan.specials else []),
         *([_never(plan.inseparable)] if plan.inseparable else []),
         *([_idle(plan.never_work)] if plan.never_work else []),
-        _filled(
-            "Recording every position of the chart is better still: each take more is one more "
-            "chance for a wrong suspect to fall."
-        ),
+        *([_more()] if plan.positions > len(plan.takes) else []),
         "\n".join(["Before you start", *(_bullet(line) for line in _cautions(plan))]),
     ]
     return "\n\n".join(blocks) + "\n"
 
 
+def _how_many(plan: Plan) -> str:
+    if plan.positions == 1:
+        return "one take must"
+    return f"{len(plan.takes)} of {plan.positions} lever positions"
+
+
+def _more() -> str:
+    return _filled(
+        "Recording every position of the chart is better still: each take more is one more "
+        "chance for a wrong suspect to fall."
+    )
+
+
 def _takes(takes: Sequence[PlannedTake]) -> str:
-    wide = max((len(take.position) for take in takes), default=6)
+    wide = max((len("levers"), *(len(take.position) for take in takes)))
     lines = ["Record", f"  {'levers':<{wide}}  seconds  why so long"]
     for take in takes:
-        head = f"  {take.position:<{wide}}  {take.seconds:7.0f}  "
+        head = f"  {take.position or '-':<{wide}}  {take.seconds:7.0f}  "
         lines.append(_filled(head + _reason(take), " " * len(head)))
     return "\n".join(lines)
 

@@ -71,7 +71,8 @@ def alike_text(machine: Machine, alike: Sequence[Coincidence], most: int) -> lis
 
 def _heading(machine: Machine) -> str:
     supply, motor = machine.supply, machine.motor
-    words = [f"{machine.name}: {len(machine.positions)} lever positions"]
+    count = len(machine.positions)
+    words = [f"{machine.name}: {count} lever position{'s' if count != 1 else ''}"]
     words.append(f"{supply.mains_hz:g} Hz mains, {supply.kind} supply")
     if supply.kind == "inverter":
         words.append(f"motor fed at {_known(supply.hz)} Hz")
