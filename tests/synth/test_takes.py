@@ -11,7 +11,7 @@ from vibecheck.synth.conditions import Conditions, random_conditions
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.random_machine import random_machine
 from vibecheck.synth.sensor import automatic_gain, lossy
-from vibecheck.synth.sound import record
+from vibecheck.synth.sound import record, rendered
 from vibecheck.synth.sweep import record_sweep
 
 SPECIAL: tuple[TakeKind, ...] = (
@@ -145,3 +145,38 @@ def test_mistaken_tables_still_turn_and_differ_only_where_the_mistake_is() -> No
     assert with_other_mains(machine).supply.mains_hz == 110 - machine.supply.mains_hz
     forgotten = with_teeth_forgotten(machine, "B")
     assert sum(gear.teeth.value is None for gear in forgotten.gears) >= 4
+
+
+def test_a_planetary_stage_whines_at_its_mesh_rate() -> None:
+    from vibecheck.machine.parts import Known, Machine, Motor, Planetary, Position, Supply
+
+    stage = Planetary(
+        name="reducer",
+        input="motor",
+        output="spindle",
+        sun_teeth=Known.exactly(21),
+        ring_teeth=Known.exactly(108),
+    )
+    machine = Machine(
+        name="reducer",
+        supply=Supply(hz=Known.exactly(60)),
+        motor=Motor(plate_rpm=Known.exactly(1750), poles=Known.exactly(4)),
+        shafts=("motor", "spindle"),
+        planetaries=(stage,),
+        positions=(Position(levers={}),),
+    )
+    made = rendered(
+        machine,
+        machine.positions[0],
+        conditions=Conditions(channel="accelerometer", oil_noise=0.05, hum_level=0.0),
+        rng=np.random.default_rng(1),
+        individual=Individual(seed=1),
+    )
+    assert made.motion is not None
+    # Mesh over input speed of a 21/108 stage, ring held: 527.44 Hz at 30 Hz (by definition).
+    expected_hz = 527.44 / 30 * made.motion.speed_hz("motor")
+    power = np.abs(np.fft.rfft(made.recording.channel() * np.hanning(made.recording.frames)))
+    hz = np.arange(power.size) / made.recording.seconds
+    near = np.abs(hz - expected_hz) < 8
+    assert hz[near][np.argmax(power[near])] == pytest.approx(expected_hz, rel=1e-3)
+    assert power[near].max() > 30 * np.median(power[near])

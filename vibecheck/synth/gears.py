@@ -6,12 +6,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibecheck.machine.parts import Gear
+from vibecheck.machine.parts import Gear, Planetary
 from vibecheck.machine.train import MeshAtWork
 from vibecheck.synth.faults import Faults, PlantedFault
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.motion import Motion
-from vibecheck.synth.waves import Course, Signal, crossings, noise, pulses, read, table, wander
+from vibecheck.synth.waves import (
+    Course,
+    Signal,
+    Turns,
+    crossings,
+    fraction,
+    noise,
+    pulses,
+    read,
+    table,
+    wander,
+)
 
 _TABLE_TEETH = 32
 """Teeth assumed for an impact's width when they are not known."""
@@ -121,13 +132,25 @@ def pair_sound(
     force = read(mesh_wave(individual, work.name, highest, flank), at) * swell
     force += (read(one.grass, here) + read(two.grass, there)) * _grass_share(motion, mesh_hz)
     rub = np.float32(0.25 * float(individual.draw(work.name, "rub").lognormal(0, 0.5)))
-    blows = rng.lognormal(0, 0.5, 4096).astype(np.float32)
+    blows = rng.lognormal(-0.2, 0.8, 4096).astype(np.float32)
     each = blows.take((motion.turns(rotor) * teeth).astype(np.int64) & 4095)
     force += rub * noise(rng, motion.frames) * swell * each * (1 + read(_ONCE_A_TOOTH, at))
     unsteady = 1 + 0.12 * wander(rng, motion.frames / motion.rate_hz, 3.0, motion.frames)
     level = 0.5 * carried * individual.loudness * max(mesh_hz / 300, 0.02) ** 0.8
     force *= (level * unsteady).astype(np.float32)
     return force, _strikes(work, motion, faults, carried, rng, reverse)
+
+
+def planet_sound(stage: Planetary, meshed: Turns, motion: Motion, individual: Individual) -> Signal:
+    """Mesh of a planetary stage, swelling as each planet passes; ``meshed`` counts teeth met."""
+    draw = individual.draw(stage.name, "planets")
+    mesh_hz = float((meshed[-1] - meshed[0]) * motion.rate_hz / meshed.size)
+    wave = mesh_wave(individual, stage.name, int(0.45 * motion.rate_hz / mesh_hz), "loaded")
+    ring = stage.ring_teeth.value or 90.0
+    passing = np.cos(2 * np.pi * fraction(meshed * (stage.planets / ring)))
+    out: Signal = read(wave, fraction(meshed)) * (1 + np.float32(draw.uniform(0.1, 0.5)) * passing)
+    level = 0.3 * individual.loudness * float(draw.lognormal(0, 0.4)) * (mesh_hz / 300) ** 0.8
+    return out * np.float32(level)
 
 
 def _teeth_and_rotor(work: MeshAtWork) -> tuple[int, str]:

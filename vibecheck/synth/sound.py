@@ -12,12 +12,14 @@ from numpy.typing import NDArray
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.machine.train import Turning, turning
 from vibecheck.recording import Recording, TakeKind
-from vibecheck.synth import drives, gears, paths, rolling, rotors, sensor, shop
+from vibecheck.synth import drives, gears, rolling, rotors, sensor
 from vibecheck.synth.conditions import Conditions
 from vibecheck.synth.faults import Faults, PlantedFault
 from vibecheck.synth.individual import Individual
+from vibecheck.synth.mixer import Mixer
 from vibecheck.synth.motion import Motion, motion
-from vibecheck.synth.waves import Signal, fraction, noise, pulses, wander
+from vibecheck.synth.surroundings import add_fixed, add_room, taps
+from vibecheck.synth.waves import Signal, noise, wander
 
 _LOWEST_RATE_HZ = 4000.0
 
@@ -28,52 +30,6 @@ class Rendered:
 
     recording: Recording
     motion: Motion | None
-
-
-@dataclass(slots=True, kw_only=True, eq=False)
-class _Mixer:
-    """Sums sources in the frequency domain, each through its own path.
-
-    What rings on past the end of the take comes round to its start, as if the machine had been
-    running already.
-    """
-
-    individual: Individual
-    frames: int
-    rate_hz: float
-    spectrum: NDArray[np.complex64]
-
-    @classmethod
-    def of(cls, individual: Individual, frames: int, rate_hz: float) -> _Mixer:
-        spectrum = np.zeros(frames // 2 + 1, dtype=np.complex64)
-        return cls(individual=individual, frames=frames, rate_hz=rate_hz, spectrum=spectrum)
-
-    @property
-    def frequency_hz(self) -> NDArray[np.float64]:
-        """Of each bin."""
-        step = self.rate_hz / self.frames
-        return np.arange(self.spectrum.size, dtype=np.float64) * step
-
-    def add(self, signal: Signal | None, part: str, kind: paths.Kind) -> None:
-        """A force at a part."""
-        if signal is not None:
-            route = paths.response(self.individual, part, kind, self.frames, self.rate_hz)
-            self.spectrum += scipy.fft.rfft(signal, self.frames) * route
-
-    def add_low(self, signal: Signal, part: str) -> None:
-        """A force of the low multiples, which move the whole head on its feet as well."""
-        rng = self.individual.draw(part, "low path")
-        direct = np.float32(rng.lognormal(0, 0.4))
-        route = paths.response(self.individual, part, "shaft", self.frames, self.rate_hz)
-        self.spectrum += scipy.fft.rfft(signal, self.frames) * (route + direct)
-
-    def add_plain(self, signal: Signal) -> None:
-        """A sound that reaches the sensor as it is."""
-        self.spectrum += scipy.fft.rfft(signal, self.frames)
-
-    def colour(self, response: NDArray[np.complex64]) -> None:
-        """Everything so far goes through one more filter."""
-        self.spectrum *= response
 
 
 def record(
@@ -143,7 +99,7 @@ def rendered(
     inner, frames = wanted * times, max(16, round(seconds * wanted) * times)
     if kind == "cutting":
         conditions = replace(conditions, load=max(conditions.load, float(rng.uniform(2.5, 6))))
-    mixer = _Mixer.of(individual, frames, inner)
+    mixer = Mixer.of(individual, frames, inner)
     ran = None
     if kind not in ("background", "tap"):
         turn = turning_for(machine, position, kind)
@@ -151,10 +107,10 @@ def rendered(
         ran = motion(turn, individual, conditions, rng, frames, inner, power_off_s=off)
         _add_machine(mixer, ran, individual, Faults(planted=tuple(faults)), conditions, rng, kind)
     mains = ran.mains_turns if ran else _mains(machine, conditions, frames, inner)
-    _add_fixed(mixer, Faults(planted=tuple(faults)), mains, ran, rng, frames, inner)
+    add_fixed(mixer, Faults(planted=tuple(faults)), mains, ran, rng, frames, inner)
     if kind == "tap":
-        mixer.add(_taps(rng, frames, inner), "structure", "structure")
-    _add_room(mixer, conditions, individual, rng, mains)
+        mixer.add(taps(rng, frames, inner), "structure", "structure")
+    add_room(mixer, conditions, individual, rng, mains)
     return Rendered(
         recording=_finish(mixer, conditions, rng, frames, times, position, kind), motion=ran
     )
@@ -184,7 +140,7 @@ def _mains(
 
 
 def _add_machine(
-    mixer: _Mixer,
+    mixer: Mixer,
     ran: Motion,
     individual: Individual,
     faults: Faults,
@@ -202,6 +158,9 @@ def _add_machine(
         )
         mixer.add(force * alive, work.name, "gear")
         mixer.add(strikes, work.name, "gear")
+    for stage, group, order in ran.turning.planetaries:
+        whine = gears.planet_sound(stage, ran.group_turns[group] * order, ran, individual)
+        mixer.add(whine * alive, stage.name, "gear")
     for rotor in ran.turning.rotors:
         low = rotors.turn_force(rotor, ran, individual, faults, chuck_off=kind == "chuck off")
         for fault in faults.of(rotor, "loose on its shaft or in its seat"):
@@ -219,7 +178,7 @@ def _add_machine(
     _add_bearings(mixer, ran, individual, faults, conditions, rng)
     _add_oil(mixer, ran, individual, conditions, rng, alive)
     if kind == "cutting":
-        mixer.add(_cutting(ran, faults, rng, load), "tool", "structure")
+        mixer.add(cutting_sound(ran, faults, rng, load), "tool", "structure")
 
 
 def ran_envelope(ran: Motion) -> Signal | np.float32:
@@ -232,7 +191,7 @@ def ran_envelope(ran: Motion) -> Signal | np.float32:
 
 
 def _add_bearings(
-    mixer: _Mixer,
+    mixer: Mixer,
     ran: Motion,
     individual: Individual,
     faults: Faults,
@@ -255,7 +214,7 @@ def _add_bearings(
 
 
 def _add_oil(
-    mixer: _Mixer,
+    mixer: Mixer,
     ran: Motion,
     individual: Individual,
     conditions: Conditions,
@@ -270,35 +229,11 @@ def _add_oil(
     mixer.add(signal, "oil", "gear")
     rumble = scipy.fft.rfft(noise(rng, ran.frames), mixer.frames)
     tilt = 1 / np.sqrt(1 + (mixer.frequency_hz / 60.0) ** 2)
-    mixer.spectrum += rumble * (0.8 * conditions.oil_noise * tilt).astype(np.float32)
+    share = 0.8 if conditions.airborne else 0.2
+    mixer.spectrum += rumble * (share * conditions.oil_noise * tilt).astype(np.float32)
 
 
-def _add_fixed(
-    mixer: _Mixer,
-    faults: Faults,
-    mains: NDArray[np.float64],
-    ran: Motion | None,
-    rng: np.random.Generator,
-    frames: int,
-    rate_hz: float,
-) -> None:
-    """Planted hum, and a tone of structure or room that stays at its hertz."""
-    on = ran.motor_on if ran else np.zeros(frames, dtype=np.float32)
-    for fault in faults.named("mains hum"):
-        hum = np.sin(2 * np.pi * fraction(2 * mains)) + 0.3 * np.sin(
-            2 * np.pi * fraction(4 * mains) + 1
-        )
-        mixer.add_plain((0.45 * fault.strength * hum).astype(np.float32) * on)
-    running = 1.0 if ran else 0.0
-    for fault in faults.named("fixed tone of structure or room"):
-        seconds = frames / rate_hz
-        level = 1 + 0.35 * wander(rng, seconds, 1.5, frames)
-        phase = fault.hz * np.arange(frames) / rate_hz + 0.04 * wander(rng, seconds, 1.0, frames)
-        level = level * (0.12 * fault.strength * running * rng.lognormal(0, 0.3))
-        mixer.add_plain((level * np.sin(2 * np.pi * phase)).astype(np.float32))
-
-
-def _cutting(ran: Motion, faults: Faults, rng: np.random.Generator, load: float) -> Signal:
+def cutting_sound(ran: Motion, faults: Faults, rng: np.random.Generator, load: float) -> Signal:
     """The cut's own hiss, and chatter at the structure's frequency, broken up once a turn."""
     seconds, frames = ran.frames / ran.rate_hz, ran.frames
     spindle = ran.where(ran.turning.machine.spindle)
@@ -313,35 +248,8 @@ def _cutting(ran: Motion, faults: Faults, rng: np.random.Generator, load: float)
     return total
 
 
-def _taps(rng: np.random.Generator, frames: int, rate_hz: float) -> Signal:
-    count = int(rng.integers(2, 6))
-    at = np.sort(rng.uniform(0.05, 0.9, count)) * frames
-    strength = rng.lognormal(1.0, 0.4, count) * 4e-3 * rate_hz
-    return pulses(frames, at, strength, 4e-4 * rate_hz)
-
-
-def _add_room(
-    mixer: _Mixer,
-    conditions: Conditions,
-    individual: Individual,
-    rng: np.random.Generator,
-    mains: NDArray[np.float64],
-) -> None:
-    frames, rate_hz = mains.size, mixer.rate_hz
-    mixer.add(shop.knocks(conditions, rng, frames, rate_hz), "floor", "structure")
-    mixer.add_plain(shop.room_sound(conditions, rng, mains, rate_hz))
-    hiss = scipy.fft.rfft(noise(rng, frames), mixer.frames)
-    tilt = conditions.room_noise / np.sqrt(0.05 + mixer.frequency_hz / 200.0)
-    mixer.spectrum += hiss * tilt.astype(np.float32)
-    if conditions.airborne:
-        tail = paths.room(
-            individual.draw("room", "walls"), conditions.reverb_s, mixer.frames, rate_hz
-        )
-        mixer.colour(scipy.fft.rfft(tail, mixer.frames))
-
-
 def _finish(
-    mixer: _Mixer,
+    mixer: Mixer,
     conditions: Conditions,
     rng: np.random.Generator,
     frames: int,
