@@ -96,3 +96,61 @@ def test_faults_are_one_line_and_an_exit_code(run, tmp_path):
     run("job", "new", "j")
     assert "cannot read '5'" in run("job", "reading", "j", "runout", "5", "--place", "x", code=2)
     assert "Use spindle lift" in run("job", "reading", "j", "wobble", "1mm", "--place", "x", code=2)
+
+
+def test_a_brought_in_take_is_scaled_by_its_sensor(run, tmp_path):
+    from vibecheck.files.job import load_job
+    from vibecheck.files.sweep import job_takes
+
+    sound("a1.wav")
+    run("job", "new", "grey")
+    run("bring-in", "a1.wav", "--job", "grey", "--sensor", "accelerometer", "--mount", "magnet",
+        "--per-full-scale", "98", "--unit", "m/s^2", "--processing", "off")  # fmt: skip
+    [take] = job_takes(load_job(tmp_path / "grey"), "before")
+    assert np.std(take.recording.samples) == pytest.approx(9.8, rel=0.02)
+    assert take.recording.unit == "m/s^2"
+    assert take.recording.support.high_hz == 5000
+    assert "Only a job keeps one" in run(
+        "bring-in", "a1.wav", "--out", "x", "--mount", "stud", code=2
+    )
+
+
+def test_a_calibrator_and_a_turn_over_give_options_to_paste(run, tmp_path):
+    times = np.arange(5 * 8000) / 8000
+    soundfile.write("tone.wav", 0.2 * np.sin(2 * np.pi * 159.2 * times), 8000, subtype="FLOAT")
+    said = run("calibrate", "tone.wav", "--level", "10", "--hz", "159.2")
+    assert "--per-full-scale 70.71" in said
+    for name, way in (("up", 1), ("down", -1)):
+        rows = np.column_stack([times, 1.65 + way * 0.33 + 0.001 * np.sin(times)])
+        np.savetxt(f"{name}.csv", rows, delimiter=",", fmt="%.6f")
+    said = run("calibrate", "up.csv", "--turned", "down.csv", "--unit", "g")
+    assert "without acceleration: 1.65" in said
+    assert "3.03" in said
+    assert "Give --level and --hz" in run("calibrate", "tone.wav", code=2)
+
+
+def test_without_portaudio_recording_says_what_to_install_and_the_rest_works(run, monkeypatch):
+    from vibecheck.capture import devices
+
+    def missing(name):
+        raise OSError("PortAudio library not found")
+
+    monkeypatch.setattr(devices.importlib, "import_module", missing, raising=True)
+    assert "PortAudio is missing" in CliRunner().invoke(devices_command(), []).output
+
+
+def devices_command():
+    """The record command asking for the inputs, errors shown as the program shows them."""
+    import click
+
+    from vibecheck.capture.devices import input_devices
+    from vibecheck.errors import DeviceError
+
+    @click.command()
+    def ask():
+        try:
+            input_devices()
+        except DeviceError as error:
+            click.echo(error.text)
+
+    return ask

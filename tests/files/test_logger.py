@@ -201,3 +201,23 @@ def test_equal_readings_of_one_axis_under_one_stamp_are_not_taken_for_a_doubled_
     rows = np.column_stack([coarse, np.round(wave(EVEN_S)), wave(EVEN_S + 0.3)])
     np.savetxt(path, rows, delimiter=",", fmt="%.4f")
     assert read_log(path, column="2").frames == 3000
+
+
+def test_units_in_a_row_of_their_own_are_read(tmp_path):
+    path = tmp_path / "log.csv"
+    rows = [f"{1000 * t:.0f};{x:.5f}" for t, x in zip(EVEN_S, wave(EVEN_S), strict=True)]
+    path.write_text("Time;Axis 1\n[ms];[m/s²]\n" + "\n".join(rows))
+    recording = read_log(path)
+    assert (recording.unit, recording.rate_hz) == ("m/s^2", pytest.approx(100.0))
+
+
+def test_rows_with_empty_fields_are_left_out_not_shifted(tmp_path):
+    path = tmp_path / "log.csv"
+    rows = [f"{t:.2f},{t % 1:.3f},{5 + t % 2:.3f}" for t in EVEN_S]
+    rows[1050] = f"{EVEN_S[1050]:.2f},,5.0"
+    path.write_text("t,a,b\n" + "\n".join(rows))
+    recording = read_log(path, column="b")
+    wanted = 5 + EVEN_S % 2
+    assert recording.rate_hz == pytest.approx(100.0)
+    assert recording.channel(0) == pytest.approx(wanted, abs=1e-3)
+    assert any("1 single sample(s) missing" in why for why in recording.support.reasons)

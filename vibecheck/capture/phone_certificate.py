@@ -17,16 +17,13 @@ INSTALL = "Install the phone extra: 'pip install vibecheck[phone]'."
 
 
 def own_addresses() -> list[str]:
-    """This computer's addresses on the local network, the one used to go out first."""
-    found = []
-    for family, far in ((socket.AF_INET, "192.0.2.1"), (socket.AF_INET6, "2001:db8::1")):
-        with socket.socket(family, socket.SOCK_DGRAM) as probe:
-            try:
-                probe.connect((far, 9))  # sends nothing: only asks which address would be used
-                found.append(str(probe.getsockname()[0]))
-            except OSError:
-                continue
-    return [*dict.fromkeys(found), "127.0.0.1"]
+    """This computer's address on the local network, if it has one, then its own for itself."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # sends nothing: asks which address would be used
+        except OSError:
+            return ["127.0.0.1"]
+        return list(dict.fromkeys([str(probe.getsockname()[0]), "127.0.0.1"]))
 
 
 def certificate(folder: Path, addresses: list[str]) -> tuple[Path, Path]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from importlib import resources
 from pathlib import Path
 from typing import Any, Protocol
@@ -86,8 +87,14 @@ def application(desk: Desk, secret: str) -> Any:
     def file(request: Request, body: bytes) -> Any:
         return counter.file(request.path_params["step"], request.query_params["name"], body)
 
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Any) -> AsyncIterator[None]:
+        yield
+        counter.close()
+
     base = f"/{secret}"
     return Starlette(
+        lifespan=lifespan,
         routes=[
             Route(f"{base}/", page),
             Route(f"{base}/overview", overview),
@@ -96,7 +103,7 @@ def application(desk: Desk, secret: str) -> Any:
             Route(f"{base}/take/{{take}}/end", answered(end), methods=["POST"]),
             Route(f"{base}/take/{{take}}/decide", answered(decide), methods=["POST"]),
             Route(f"{base}/step/{{step:int}}/file", answered(file), methods=["POST"]),
-        ]
+        ],
     )
 
 

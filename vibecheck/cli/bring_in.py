@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from vibecheck.cli.sensor_options import NAMES, sensor_options, sensor_told
+
 if TYPE_CHECKING:
     from vibecheck.files.naming import Named
+    from vibecheck.files.sensor import Sensor
 
 FILE = click.Path(path_type=Path)
 
@@ -32,6 +35,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--rate", "rate_hz", type=float, help="Samples a second, where the file says none.")
 @click.option("--start", "start_s", type=float, help="Begin at this second.")
 @click.option("--length", "length_s", type=float, help="Take so many seconds.")
+@sensor_options
 @click.option("--partial", is_flag=True, help="Accept a file that was cut off.")
 def command(
     files: tuple[Path, ...], job_folder: Path | None, sweep: str, out: Path | None,
@@ -43,14 +47,20 @@ def command(
 
     if (job_folder is None) == (out is None):
         raise UsageError("nowhere to put them", "Give either --job or --out.")
+    if out is not None and sensor_told(reading) is not None:
+        raise UsageError("a sensor is told for a folder", "Only a job keeps one: give --job.")
     if len(files) > 1 and (position or kind or rpm):
         raise UsageError("several files for one position", "Bring them in one at a time.")
-    options = dict(reading, channel=None if channel is None else channel - 1)
+    sensor = sensor_told(reading)
+    options = {key: value for key, value in reading.items() if key not in NAMES}
+    options["channel"] = None if channel is None else channel - 1
+    if sensor is not None and sensor.per_full_scale:
+        options["unit"] = None
     labels = _labels(machine, job_folder)
     for file in files:
         told = _told(file, labels, position, kind)
         if job_folder is not None:
-            path, words = _into_job(job_folder, sweep, file, told, rpm, options)
+            path, words = _into_job(job_folder, sweep, sensor, file, told, rpm, options)
         else:
             assert out is not None
             path, words = _into_folder(out, file, told, rpm, options)
@@ -91,14 +101,20 @@ def _told(file: Path, labels: list[str], position: str | None, kind: str | None)
 
 
 def _into_job(
-    folder: Path, sweep: str, file: Path, told: Named, rpm: float | None, options: Mapping[str, Any]
+    folder: Path,
+    sweep: str,
+    sensor: Sensor | None,
+    file: Path,
+    told: Named,
+    rpm: float | None,
+    options: Mapping[str, Any],
 ) -> tuple[Path, tuple[str, ...]]:
     from vibecheck.files.conversion import bring_in
     from vibecheck.files.job import load_job
     from vibecheck.files.sweep import add_take, open_sweep
 
     job = load_job(folder)
-    opened = open_sweep(job, sweep)
+    opened = open_sweep(job, sweep, sensor)
     with tempfile.TemporaryDirectory(prefix=".bring-in-", dir=job.folder) as place:
         brought = bring_in(file, Path(place), "take", **options)
         entry = {

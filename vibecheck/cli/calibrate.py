@@ -44,4 +44,5 @@ def command(
     else:
         raise UsageError("nothing known to compare with", "Give --level and --hz, or --turned.")
     click.echo(f"{found.per_full_scale:.6g} {unit} per full scale. Use it as:")
-    click.echo(f"  --per-full-scale {found.per_full_scale:.6g} --unit {unit} --calibrated '{how}'")
+    click.echo(f"  --per-full-scale {found.per_full_scale:.6g} --unit {unit}")
+    click.echo(f"  --calibrated '{how}'")

@@ -63,9 +63,7 @@ def command(job_folder: Path, sweep: str, place: str, port: int, plain: bool, **
 def _announce(addresses: list[str], port: int, secret: str, plain: bool) -> None:
     scheme = "http" if plain else "https"
     click.echo("On the phone, in the same network, open:")
-    for address in addresses[:2]:
-        host = f"[{address}]" if ":" in address else address
-        click.echo(f"  {scheme}://{host}:{port}/{secret}/")
+    click.echo(f"  {scheme}://{addresses[0]}:{port}/{secret}/")
     if plain:
         click.echo("Without https a browser gives no microphone: send files from there.")
     else:

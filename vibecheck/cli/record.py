@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from vibecheck.cli.sensor_options import sensor_options, sensor_told
+
 if TYPE_CHECKING:
     from vibecheck.capture.devices import Device
     from vibecheck.capture.wave_stream import SampleFormat
     from vibecheck.cli.record_session import Setup
     from vibecheck.files.job import Job
-    from vibecheck.files.sensor import Sensor
     from vibecheck.machine.parts import Machine
     from vibecheck.recording import TakeKind
 
@@ -37,15 +38,8 @@ PATH = click.Path(path_type=Path)
 @click.option("--repeats", type=click.IntRange(1, 20), default=1, help="Times round the sweep.")
 @click.option("--countdown", type=click.IntRange(0, 60), default=5, show_default=True,
               help="Seconds to step back.")  # fmt: skip
-@click.option("--sensor", "sensor_kind", help="microphone, accelerometer, contact pickup, other.")
-@click.option("--sensor-name", help="Maker's number, or what you call it.")
-@click.option("--mount", help="hand held, magnet, adhesive, stud, stand, laid on.")
-@click.option("--axis", help="Which way it points, in words.")
-@click.option("--place", help="Where it sits, in words.")
-@click.option("--per-full-scale", type=float, help="Unit per full scale, from a calibration.")
-@click.option("--unit", help="Unit of that: m/s^2, g, mm/s or Pa.")
-@click.option("--calibrated", help="How that is known.")
-@click.option("--processing", help="'off', or what the system does to the sound.")
+@sensor_options
+@click.option("--unit", help="Unit of --per-full-scale: m/s^2, g, mm/s or Pa.")
 def command(job_folder: Path | None, list_devices: bool, to_file: Path | None, **told: Any) -> None:
     """Record a sweep of lever positions into the job in JOB_FOLDER, guided step by step.
 
@@ -76,7 +70,7 @@ def _sweep(job_folder: Path, told: dict[str, Any]) -> None:
     machine = machine_of(job, told["machine"])
     steps = steps_of(machine, told)
     setup = _device_setup(told)
-    sweep = open_sweep(job, told["sweep"], _sensor(told))
+    sweep = open_sweep(job, told["sweep"], sensor_told(told))
     session = Session(
         job=job,
         sweep_name=sweep.name,
@@ -159,19 +153,6 @@ def _special(text: str, labels: list[str]) -> tuple[TakeKind, str | None]:
     if where and not same:
         raise UsageError(f"no lever position {where!r}", f"Use {', '.join(labels)}.")
     return kinds[0], same[0] if same else None
-
-
-def _sensor(told: dict[str, Any]) -> Sensor | None:
-    from vibecheck.files.sensor import sensor_from
-
-    given = {
-        "kind": told["sensor_kind"],
-        "name": told["sensor_name"],
-        **{key: told[key] for key in ("mount", "axis", "place", "per_full_scale", "unit",
-                                      "calibrated", "processing")},
-    }  # fmt: skip
-    table = {key: value for key, value in given.items() if value is not None}
-    return sensor_from(table, "sensor") if table else None
 
 
 def _device_setup(told: dict[str, Any]) -> Setup:

@@ -13,12 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.errors import RecordingError
+from vibecheck.files.measures import MEASURES
 
 FEW_LINES = 8
 """A file with fewer lines than this may keep its records in one long line."""
 MARKS = (";", "\t", ",", "|", None)
 """What may part the fields of a record; None is any run of blanks."""
 SAMPLE_RECORDS = 400
+UNIT_WORDS = frozenset({"s", "ms", "us", "ns", *MEASURES})
 BLOCK_CHARACTERS = 4096
 
 
@@ -203,5 +205,11 @@ def _headings(before: Sequence[str], mark: str | None, width: int) -> tuple[str,
     if not before:
         return ()
     parts = fields(before[-1].lstrip("#"), mark, False)
-    wordy = sum(number(part) is None for part in parts)
-    return tuple(parts[:width]) if len(parts) >= width and wordy else ()
+    if len(parts) < width or all(number(part) is not None for part in parts):
+        return ()
+    if all(part.strip("[]()").lower() in UNIT_WORDS for part in parts) and len(before) > 1:
+        names = fields(before[-2].lstrip("#"), mark, False)
+        if len(names) >= width:
+            units = [part.strip("[]()") for part in parts]
+            parts = [f"{name} ({unit})" for name, unit in zip(names, units, strict=False)]
+    return tuple(parts[:width])

@@ -13,6 +13,8 @@ GAP_STEPS = 2.5
 """A step longer than this many usual steps is a gap: samples were lost there."""
 REPEATED_SHARE = 0.05
 """More repeated stamps than this share mean a clock coarser than the sampling."""
+FEW_HOLES = 0.02
+"""Share of steps that may stand for missing single samples."""
 EVEN_JITTER = 0.02
 """Stamps within this share of a step need no resampling."""
 FILTERED_ABOVE_HZ = 2000.0
@@ -78,14 +80,20 @@ def evenly(stamps_s: NDArray[np.float64], samples: NDArray[np.float64], name: st
             f"only {stamps_s.size} samples in the longest unbroken stretch", "Log again.", name
         )
     share = float(np.mean(np.diff(stamps_s) == 0))
-    rate_hz, jitter_s = _line(stamps_s)
-    notes.append(_drift_words(stamps_s, rate_hz))
+    places = _places(stamps_s) if share == 0 else np.arange(stamps_s.size)
+    rate_hz, jitter_s = _line(stamps_s, places)
+    missing = int(places[-1]) + 1 - stamps_s.size
+    notes.append(_drift_words(stamps_s, places, rate_hz))
+    if missing:
+        notes.append(f"{missing} single sample(s) missing: filled in from their neighbours")
     if share > REPEATED_SHARE:
         notes.append(
             f"{100 * share:.0f} % of the time stamps repeat: the clock is coarser than the "
             f"sampling (stamps {1000 * jitter_s:.3g} ms off even spacing); samples were taken as "
             "evenly spaced"
         )
+    elif missing and jitter_s * rate_hz <= EVEN_JITTER:
+        samples = _filled(places, samples)
     elif jitter_s * rate_hz > EVEN_JITTER:
         samples = _resampled(stamps_s, samples, rate_hz)
         notes.append(
@@ -177,18 +185,45 @@ def _unbroken(
     return stamps_s[part], samples[part]
 
 
-def _line(stamps_s: NDArray[np.float64]) -> tuple[float, float]:
+def _places(stamps_s: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Place of each sample on an even grid, with holes where single samples are missing.
+
+    Holes are believed only when they are few and explain the stamps far better than none.
+    """
+    plain = np.arange(stamps_s.size)
+    steps = np.diff(stamps_s)
+    counts = np.maximum(np.round(steps / np.median(steps)), 1).astype(np.int64)
+    if counts.max() == 1 or np.mean(counts > 1) > FEW_HOLES:
+        return plain
+    holed = np.concatenate(([0], np.cumsum(counts)))
+    better = _line(stamps_s, holed)[1] < 0.5 * _line(stamps_s, plain)[1]
+    return holed if better else plain
+
+
+def _filled(places: NDArray[np.int64], samples: NDArray[np.float64]) -> NDArray[np.float64]:
+    from scipy.interpolate import CubicSpline
+
+    even = np.empty((int(places[-1]) + 1, samples.shape[1]))
+    even[places] = samples
+    holes = np.setdiff1d(np.arange(len(even)), places)
+    even[holes] = CubicSpline(places, samples, axis=0)(holes)
+    return even
+
+
+def _line(stamps_s: NDArray[np.float64], places: NDArray[np.int64]) -> tuple[float, float]:
     """True mean rate, and the spread of the stamps about even spacing."""
-    index = np.arange(stamps_s.size, dtype=np.float64)
+    index = places.astype(np.float64)
     index -= index.mean()
     centred = stamps_s - stamps_s.mean()
     step = float(index @ centred / (index @ index))
     return 1.0 / step, float(np.std(centred - step * index))
 
 
-def _drift_words(stamps_s: NDArray[np.float64], rate_hz: float) -> str:
+def _drift_words(stamps_s: NDArray[np.float64], places: NDArray[np.int64], rate_hz: float) -> str:
     half = stamps_s.size // 2
-    first, last = _line(stamps_s[:half])[0], _line(stamps_s[half:])[0]
+    first, last = (
+        _line(stamps_s[part], places[part])[0] for part in (slice(half), slice(half, None))
+    )
     drift = abs(last - first) / rate_hz
     words = f"true rate {rate_hz:.6g} Hz from the time stamps"
     return f"{words}, drifting by {100 * drift:.2g} % during the log" if drift > 2e-3 else words
