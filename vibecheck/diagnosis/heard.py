@@ -129,4 +129,5 @@ def turn_profiles(envelope: BandEnvelope, track: SpeedTrack, ratio: float, bins:
     edges = np.arange(turns * bins + 1) / bins
     sums = np.diff(np.interp(edges, angle, running))
     spent = np.diff(np.interp(edges, angle, times)) * envelope.rate_hz
-    return (sums / np.maximum(spent, 1e-9)).reshape(turns, bins).astype(np.float32)
+    made: Floats = (sums / np.maximum(spent, 1e-9)).reshape(turns, bins).astype(np.float32)
+    return made

@@ -7,6 +7,7 @@ and the scatter from part to part (healthy teeth are never all alike).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,6 +37,8 @@ class Knock:
         The same in standard errors over the turns.
     log10_chance : float
         Chance that healthy scatter or noise does as well, bands and parts counted; logarithm.
+    runner_up : float
+        Height of the next loudest part that is not beside it.
     where : float
         Place in the turn, 0 to 1.
     low_hz, high_hz : float
@@ -49,6 +52,7 @@ class Knock:
     against_parts: float
     against_turns: float
     log10_chance: float
+    runner_up: float
     where: float
     low_hz: float
     high_hz: float
@@ -94,9 +98,8 @@ def knock(take: Heard, ratio: float, *, folds: tuple[int, ...] = ()) -> Knock | 
 
 
 def _divisible(parts: int, folds: tuple[int, ...]) -> int:
-    for fold in folds:
-        parts = int(np.ceil(parts / fold) * fold)
-    return parts
+    step = math.lcm(*folds) if folds else 1
+    return math.ceil(parts / step) * step
 
 
 def _logged(turns: NDArray[np.float32]) -> Floats:
@@ -122,12 +125,18 @@ def _stands_out(band: BandEnvelope, logged: Floats, folds: tuple[int, ...], trie
         against_parts=against_parts,
         against_turns=against_turns,
         log10_chance=min(0.0, log10_p),
+        runner_up=_runner_up(rest, top),
         where=(top + 0.5) / parts,
         low_hz=band.low_hz,
         high_hz=band.high_hz,
         turns=turns,
         profile=rest,
     )
+
+
+def _runner_up(rest: Floats, top: int) -> float:
+    away = np.abs((np.arange(rest.size) - top + rest.size // 2) % rest.size - rest.size // 2)
+    return float(rest[away > max(2, rest.size // 24)].max() - np.median(rest))
 
 
 def _trimmed(logged: Floats) -> tuple[Floats, Floats]:

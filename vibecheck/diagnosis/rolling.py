@@ -8,7 +8,7 @@ to be lucky in every take at once.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from vibecheck.diagnosis.matching import Field
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
 from vibecheck.spectra.envelope import Envelope, EnvelopeSpectrum, envelope_spectrum
+from vibecheck.spectra.spectrum import Spectrum
 
 Numbers = NDArray[np.float64]
 
@@ -63,7 +64,7 @@ class RollingScore:
 
 def rolling_fields(takes: Sequence[Heard], bearings: Sequence[Bearing]) -> list[dict[str, Field]]:
     """Envelope spectra on order axes, one field per take and shaft that carries a bearing."""
-    found = []
+    found: list[dict[str, Field]] = []
     for take in takes:
         shafts = {b.shaft for b in bearings if b.shaft in take.turning.rotors}
         ratios = {
@@ -106,9 +107,8 @@ def envelope_orders(take: Heard, top_order: float) -> list[EnvelopeSpectrum]:
 
 def _on_shaft(level: EnvelopeSpectrum, ratio: float) -> EnvelopeSpectrum:
     """The same spectrum counted in turns of another shaft."""
-    from dataclasses import replace
 
-    def counted(spectrum):  # type: ignore[no-untyped-def]
+    def counted(spectrum: Spectrum) -> Spectrum:
         return replace(
             spectrum, step=spectrum.step / ratio, start=0.0, resolution=spectrum.resolution / ratio
         )
@@ -224,17 +224,19 @@ def surprise(field: Field, family: Family, trial: Numbers, free: NDArray[np.bool
     threshold = float(np.quantile(height[free], 0.9))
     beyond = height[free & (height > threshold)] - threshold
     tail = float(beyond.mean()) + 1e-9 if beyond.size else 1.0
-    return np.maximum(0.0, 1.0 + (height - threshold) / (tail * np.log(10.0)))
+    return np.asarray(np.maximum(0.0, 1.0 + (height - threshold) / (tail * np.log(10.0))))
 
 
 def tail_chance(total: Numbers, best: int, free: NDArray[np.bool_], *, places: float) -> float:
-    """Decimal logarithm of the chance that decoys reach ``total[best]``, places counted."""
-    decoys = total[free]
-    threshold = float(np.quantile(decoys, 0.9))
-    beyond = decoys[decoys > threshold] - threshold
-    tail = float(beyond.mean()) + 1e-9 if beyond.size else 1.0
-    log10_point = -1.0 - max(0.0, float(total[best]) - threshold) / (tail * np.log(10.0))
-    return min(0.0, log10_point + float(np.log10(places)))
+    """Decimal logarithm of the chance that decoys reach ``total[best]``, places counted.
+
+    The tail is fitted where most decoys lie, from their median to their upper fifth: a loud true
+    family also raises decoys at simple ratios of itself, and must not raise its own yardstick.
+    """
+    middle, upper = np.quantile(total[free], (0.5, 0.8))
+    tail = float(upper - middle) / np.log(2.5) + 1e-9
+    log10_point = np.log10(0.5) - max(0.0, float(total[best] - middle)) / (tail * np.log(10.0))
+    return float(min(0.0, log10_point + np.log10(places)))
 
 
 def _depth(field: Field, order: float) -> float:

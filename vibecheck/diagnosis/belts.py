@@ -1,0 +1,117 @@
+"""Belts: their own turning rate and its multiples, over the whole sweep."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from vibecheck.diagnosis.families import Family
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.diagnosis.lines import LineSpectrum
+from vibecheck.diagnosis.matching import Field
+from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, surprise, tail_chance
+from vibecheck.spectra.envelope import EnvelopeSpectrum
+from vibecheck.spectra.spectrum import Spectrum
+
+WINDOW = 0.03
+"""Belts stretch, ride up and down their grooves, and slip: their rate is known this well."""
+REACH = 0.004
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BeltScore:
+    """One belt over the sweep.
+
+    ``order`` is belt turns per turn of its driver; ``level_db`` the median level of its strongest
+    multiple over the same takes' once-a-turn tones of its pulleys; ``hz`` its rate in each take
+    (nan where not looked for); ``surprise`` decimal, per take.
+    """
+
+    belt: str
+    log10_chance: float
+    hz: NDArray[np.float64]
+    surprise: NDArray[np.float64]
+    level_db: float
+    resolution_hz: float
+
+
+def score_belts(takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -> list[BeltScore]:
+    """Listen for every belt of known length at every position where it runs."""
+    names = sorted({b.belt.name for t in takes for b in t.turning.belts if b.order is not None})
+    return [s for s in (_score(name, takes, spectra) for name in names) if s is not None]
+
+
+def _expected(take: Heard, name: str) -> float | None:
+    """Belt rate over the track's speed, by the table."""
+    for work in take.turning.belts:
+        if work.belt.name != name or work.order is None:
+            continue
+        driver = take.turning.nominal_hz(work.driver)
+        base = take.turning.groups[take.group].nominal_hz
+        if driver and base:
+            return work.order * driver / base
+    return None
+
+
+def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -> BeltScore | None:
+    trial = np.exp(np.arange(-0.28, 0.28, STEP * 4))
+    inside = np.abs(np.log(trial)) <= WINDOW
+    free = np.abs(np.log(trial)) > 1.4 * WINDOW
+    rows: list[NDArray[np.float64] | None] = []
+    orders: list[float | None] = []
+    for take, spectrum in zip(takes, spectra, strict=True):
+        order = _expected(take, name)
+        orders.append(order)
+        if order is None:
+            rows.append(None)
+            continue
+        family = Family(name="belt", order=order, slip_low=-WINDOW, slip_high=WINDOW, harmonics=4)
+        field = _field(take, spectrum, order)
+        rows.append(surprise(field, family, trial * order, free))
+    known = [row for row in rows if row is not None]
+    if not known:
+        return None
+    reach = 2 * int(REACH / (STEP * 4)) + 1
+    held = [maximum_filter1d(np.minimum(row, MOST_PER_TAKE), reach) for row in known]
+    total = np.sum(held, axis=0)
+    best = int(np.argmax(np.where(inside, total, -1.0)))
+    near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
+    hz, level = [], []
+    for take, spectrum, order, row in zip(takes, spectra, orders, rows, strict=True):
+        if order is None or row is None:
+            hz.append(np.nan)
+            continue
+        at = float(trial[near][int(np.argmax(row[near]))]) * order
+        hz.append(at * take.base_hz)
+        tones = [spectrum.tone(k * at)[0] for k in (1, 2, 3, 4)]
+        pulleys = [spectrum.tone(r.ratio)[0] for r in take.rotors()]
+        level.append(10 * np.log10((max(tones) + 1e-30) / (max(pulleys) + 1e-30)))
+    return BeltScore(
+        belt=name,
+        log10_chance=tail_chance(total, best, free, places=max(1.0, inside.sum() / reach)),
+        hz=np.array(hz),
+        surprise=np.array([np.nan if r is None else float(r[near].max()) for r in rows]),
+        level_db=float(np.median(level)) if level else float("nan"),
+        resolution_hz=float(
+            np.max([t.base_hz / s.turns for t, s in zip(takes, spectra, strict=True)])
+        ),
+    )
+
+
+def _field(take: Heard, spectrum: LineSpectrum, order: float) -> Field:
+    top = min(spectrum.power.size, int(6.5 * order * spectrum.turns) + 64)
+    ratio = (spectrum.power[:top] / np.maximum(spectrum.floor[:top], 1e-30)).astype(np.float32)
+    axis = Spectrum(values=ratio, step=1.0 / spectrum.turns, axis="order", scaling="significance")
+    level = EnvelopeSpectrum(significance=axis, depth=axis, low=0.0, high=0.0, form="squared")
+    mask = np.zeros(top, dtype=bool)
+    hum = take.turning.machine.supply.mains_hz / take.base_hz
+    places = [k * r.ratio for r in take.rotors() for k in range(1, 9)]
+    places += [k * hum / 2 for k in range(1, 9)]
+    for place in places:
+        middle = round(place * spectrum.turns)
+        mask[max(0, middle - 2) : middle + 3] = True
+    return Field([level], take.base_hz, 0.0, [mask])

@@ -1,0 +1,87 @@
+"""Knock readings of a whole sweep: every rate that turns, in every take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.diagnosis.knocks import Knock, knock
+from vibecheck.diagnosis.scales import SizeLaw
+from vibecheck.diagnosis.suspects import Key, rate_key
+
+KNOCK_LAW = SizeLaw(healthy=1.15, healthy_spread=0.45, faulty=7.0, faulty_spread=0.75, shape=1.8)
+"""Lead of the loudest part of a turn over the runner-up, in standard deviations. Were parts and
+turns Gaussian, it would average about 0.5 for any healthy rotor; teeth are livelier than that."""
+LOCKED = 0.3
+"""Two rotors are in step when they slip less than this part of a turn during the take."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class KnockReadings:
+    """All knocks measured, and what they mean to each other.
+
+    ``knocks`` maps key to the measurement; ``rows`` rotor to its keys; ``leaks`` key to the keys of
+    rates in a simple ratio, which the same knock would raise a little.
+    """
+
+    knocks: Mapping[Key, Knock]
+    rows: Mapping[str, tuple[Key, ...]]
+    leaks: Mapping[Key, tuple[Key, ...]]
+
+
+def size(knock: Knock) -> float:
+    """How far the loudest part leads the next, in the larger of the two scatters."""
+    weakest = min(knock.against_parts, knock.against_turns)
+    return weakest * max(0.0, 1.0 - knock.runner_up / max(knock.height, 1e-6))
+
+
+def knock_readings(takes: Sequence[Heard]) -> KnockReadings:
+    """Listen for once-a-turn knocks at every rotor's rate in every take."""
+    knocks: dict[Key, Knock] = {}
+    rows: dict[str, list[Key]] = {}
+    leaks: dict[Key, tuple[Key, ...]] = {}
+    for number, take in enumerate(takes):
+        rates = _rates(take)
+        for ratio, rotor in rates.items():
+            key = rate_key("knock", number, ratio)
+            found = knock(take, ratio, folds=_folds(ratio, rates, take))
+            if found is None:
+                continue
+            knocks[key] = found
+            rows.setdefault(rotor, []).append(key)
+            leaks[key] = tuple(
+                rate_key("knock", number, other)
+                for other in rates
+                if other != ratio and _in_step(other / ratio, ratio * take.turns)
+            )
+    return KnockReadings(
+        knocks=knocks,
+        rows={rotor: tuple(keys) for rotor, keys in rows.items()},
+        leaks=leaks,
+    )
+
+
+def _rates(take: Heard) -> dict[float, str]:
+    """Different rates in a take, with the first rotor that turns at each."""
+    rates: dict[float, str] = {}
+    for rotor in take.rotors():
+        known = next((r for r in rates if abs(r / rotor.ratio - 1) * take.turns < LOCKED), None)
+        if known is None:
+            rates[rotor.ratio] = rotor.name
+    return rates
+
+
+def _folds(ratio: float, rates: Mapping[float, str], take: Heard) -> tuple[int, ...]:
+    """Whole multiples at which other rotors turn in step with this one."""
+    folds = []
+    for other in rates:
+        times = round(other / ratio)
+        if 2 <= times <= 6 and abs(other / ratio - times) * ratio * take.turns < LOCKED:
+            folds.append(times)
+    return tuple(sorted(set(folds)))
+
+
+def _in_step(ratio: float, turns: float) -> bool:
+    """Whether two rates are in a ratio of small whole numbers for the length of the take."""
+    return any(abs(ratio - p / q) * turns < LOCKED for p in (1, 2, 3, 4) for q in (1, 2, 3, 4))

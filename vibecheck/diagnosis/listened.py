@@ -1,0 +1,109 @@
+"""Everything measured of a sweep, before anyone is suspected."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TypeVar
+
+from vibecheck.diagnosis.belts import BeltScore, score_belts
+from vibecheck.diagnosis.fixed_tones import FixedTone, fixed_tones
+from vibecheck.diagnosis.heard import Heard, heard
+from vibecheck.diagnosis.knock_readings import KnockReadings, knock_readings
+from vibecheck.diagnosis.lines import (
+    LineSpectrum,
+    MeshLines,
+    TurnLines,
+    line_spectrum,
+    mesh_lines,
+    turn_lines,
+)
+from vibecheck.diagnosis.ready import Ready, made_ready
+from vibecheck.diagnosis.rolling import RollingScore, rolling_fields, score_rolling
+from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_speeds
+from vibecheck.machine.parts import Machine
+from vibecheck.machine.train import Turning
+from vibecheck.recording import Take
+
+Progress = Callable[[str, float], None]
+CORES = 2
+
+Given = TypeVar("Given")
+Made = TypeVar("Made")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Listened:
+    """A sweep as heard.
+
+    ``takes`` holds the takes whose speed was found, in the order they were given; ``numbers`` their
+    places among all takes; ``spectra``, ``meshes`` and ``turns`` run alongside ``takes``.
+    """
+
+    machine: Machine
+    ready: tuple[Ready, ...]
+    speeds: SweepSpeeds
+    takes: tuple[Heard, ...]
+    numbers: tuple[int, ...]
+    spectra: tuple[LineSpectrum, ...]
+    meshes: tuple[tuple[MeshLines, ...], ...]
+    turns: tuple[Mapping[str, TurnLines], ...]
+    knocks: KnockReadings
+    rolling: tuple[RollingScore, ...]
+    belts: tuple[BeltScore, ...]
+    fixed: tuple[FixedTone, ...]
+
+
+def listen(
+    machine: Machine,
+    turnings: Mapping[str, Turning],
+    takes: Sequence[Take],
+    progress: Progress,
+) -> Listened:
+    """Measure all takes of one sweep."""
+    progress("reading the takes", 0.0)
+    ready = tuple(_side_by_side(made_ready, takes))
+    progress("finding the speeds", 0.1)
+    speeds = fit_speeds(turnings, ready)
+    progress("laying them on shaft angle", 0.35)
+    maybe = _side_by_side(lambda pair: heard(*pair), zip(ready, speeds.takes, strict=True))
+    known = [(number, take) for number, take in enumerate(maybe) if take is not None]
+    found = tuple(take for _, take in known)
+    progress("lines and turns", 0.5)
+    spectra = tuple(_side_by_side(line_spectrum, found))
+    pairs = list(zip(found, spectra, strict=True))
+    progress("knocks", 0.6)
+    knocks = knock_readings(found)
+    progress("bearings", 0.75)
+    bearings = machine.bearings
+    rolling = score_rolling(found, bearings, rolling_fields(found, bearings)) if bearings else []
+    progress("belts and fixed tones", 0.92)
+    return Listened(
+        machine=machine,
+        ready=ready,
+        speeds=speeds,
+        takes=found,
+        numbers=tuple(number for number, _ in known),
+        spectra=spectra,
+        meshes=tuple(_meshes(take, spectrum) for take, spectrum in pairs),
+        turns=tuple(
+            {rotor.name: turn_lines(take, spectrum, rotor.name) for rotor in take.rotors()}
+            for take, spectrum in pairs
+        ),
+        knocks=knocks,
+        rolling=tuple(rolling),
+        belts=tuple(score_belts(found, spectra)),
+        fixed=tuple(fixed_tones(ready, maybe)),
+    )
+
+
+def _meshes(take: Heard, spectrum: LineSpectrum) -> tuple[MeshLines, ...]:
+    lines = (mesh_lines(take, spectrum, mesh) for mesh in take.turning.meshes if mesh.loaded)
+    return tuple(line for line in lines if line is not None)
+
+
+def _side_by_side(make: Callable[[Given], Made], things: Iterable[Given]) -> list[Made]:
+    """Both cores at once: transforms let go of the interpreter while they run."""
+    with ThreadPoolExecutor(CORES) as pool:
+        return list(pool.map(make, things))

@@ -1,0 +1,109 @@
+"""Suspects: every part with a way to go wrong, and which readings it would explain.
+
+A reading is known by what was listened to (a rate in a take, a bearing element ...). Two suspects
+that would explain the very same readings are one suspect with two names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.machine.parts import Gear, Machine
+
+Key = tuple[str, int, float]
+"""What is listened to ("knock", "swell ..."), take number, rate over the track's speed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suspect:
+    """One part and fault, or several parts that sound the same wherever they were recorded.
+
+    Attributes
+    ----------
+    parts : tuple of str
+    part_kind, fault : str
+    rotor : str
+        What turns once for every strike.
+    claims : frozenset of Key
+        Readings it would raise.
+    prior : float
+        Prior odds.
+    evidence : float
+        Natural log odds from evidence that is no shared reading (bearing families ...).
+    """
+
+    parts: tuple[str, ...]
+    part_kind: str
+    fault: str
+    rotor: str = ""
+    claims: frozenset[Key] = frozenset()
+    prior: float = 2e-3
+    evidence: float = 0.0
+    detail: Mapping[str, object] = field(default_factory=dict)
+
+
+def rate_key(kind: str, take: int, ratio: float) -> Key:
+    """The name of a reading; rotors that turn alike share it."""
+    return (kind, take, round(ratio, 5))
+
+
+def gear_suspects(machine: Machine, takes: Sequence[Heard], prior: float) -> list[Suspect]:
+    """One suspect per gear (or group of gears that work in the same takes at the same rate)."""
+    found: dict[frozenset[Key], list[tuple[str, str]]] = {}
+    for gear in machine.gears:
+        claims, rotor = _knock_claims(gear, takes)
+        if claims:
+            found.setdefault(frozenset(claims), []).append((gear.name, rotor))
+    return [
+        Suspect(
+            parts=tuple(name for name, _ in members),
+            part_kind="gear",
+            fault="broken or damaged tooth",
+            rotor=members[0][1],
+            claims=claims,
+            prior=prior * len(members),
+        )
+        for claims, members in found.items()
+    ]
+
+
+def _knock_claims(gear: Gear, takes: Sequence[Heard]) -> tuple[set[Key], str]:
+    claims: set[Key] = set()
+    where = gear.shaft
+    for number, take in enumerate(takes):
+        for mesh in take.turning.meshes:
+            if gear.name not in (mesh.mesh.driver, mesh.mesh.driven) or not mesh.loaded:
+                continue
+            rotor = mesh.driver if gear.name == mesh.mesh.driver else mesh.driven
+            turn = take.turning.rotors[rotor]
+            if turn.group == take.group:
+                claims.add(rate_key("knock", number, turn.ratio))
+                where = rotor
+    return claims, where
+
+
+def shaft_suspects(takes: Sequence[Heard], prior: float) -> list[Suspect]:
+    """Something that knocks once a turn of a rotor wherever the rotor turns: key, pin, chuck."""
+    found: dict[frozenset[Key], list[str]] = {}
+    names = {rotor.name for take in takes for rotor in take.rotors()}
+    for name in sorted(names):
+        claims = frozenset(
+            rate_key("knock", number, take.turning.rotors[name].ratio)
+            for number, take in enumerate(takes)
+            if name in take.turning.rotors and take.turning.rotors[name].group == take.group
+        )
+        if claims:
+            found.setdefault(claims, []).append(name)
+    return [
+        Suspect(
+            parts=tuple(names),
+            part_kind="shaft",
+            fault="loose on its shaft or in its seat",
+            rotor=names[0],
+            claims=claims,
+            prior=prior * len(names),
+        )
+        for claims, names in found.items()
+    ]

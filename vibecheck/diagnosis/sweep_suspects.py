@@ -1,0 +1,236 @@
+"""From what was heard to suspects, each with the readings or the odds that speak for it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecheck.diagnosis.belts import BeltScore
+from vibecheck.diagnosis.faults import fault
+from vibecheck.diagnosis.joint import Readings
+from vibecheck.diagnosis.knock_readings import KNOCK_LAW, size
+from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.rolling import RollingScore
+from vibecheck.diagnosis.scales import SizeLaw
+from vibecheck.diagnosis.suspects import Key, Suspect, gear_suspects, rate_key, shaft_suspects
+from vibecheck.diagnosis.turn_readings import HALVES_LAW, halves_readings, rotor_tones
+
+SWELL_LAW = SizeLaw(healthy=0.11, healthy_spread=0.55, faulty=0.60, faulty_spread=0.45, shape=4.0)
+"""Sideband share of a gear's own turning rate; a new gear of good class shows a few per cent."""
+ELEMENT_FAULT = {
+    "outer": "outer race",
+    "inner": "inner race",
+    "roller": "rolling element",
+    "cage": "cage",
+}
+EVEN_LOG10, EVEN_DEPTH = 3.0, 0.06
+"""Surprise over the sweep, and depth in a sound full of gears, at which a bearing family is as
+likely a fault as not."""
+SAME_LINE = 0.004
+
+
+def readings_of(heard: Listened) -> Readings:
+    """All shared readings of a sweep."""
+    values: dict[Key, float] = {k: size(v) for k, v in heard.knocks.knocks.items()}
+    rows = {f"knock {name}": keys for name, keys in heard.knocks.rows.items()}
+    ratios = [{rotor.name: rotor.ratio for rotor in take.rotors()} for take in heard.takes]
+    halves, half_rows = halves_readings(heard.turns, ratios)
+    values.update(halves)
+    rows.update({f"halves {name}": keys for name, keys in half_rows.items()})
+    swells, swell_rows = swell_readings(heard)
+    values.update(swells)
+    rows.update(swell_rows)
+    return Readings(
+        values=values,
+        rows=rows,
+        laws={"knock": KNOCK_LAW, "halves": HALVES_LAW, "swell": SWELL_LAW},
+        leaks=_leaks(heard),
+    )
+
+
+def _leaks(heard: Listened) -> dict[Key, tuple[Key, ...]]:
+    """A knock also gives the tooth tones of that rotor's gears sidebands."""
+    beside: dict[Key, list[Key]] = {}
+    for number, take in enumerate(heard.takes):
+        for mesh in take.turning.meshes:
+            for gear, rotor in ((mesh.mesh.driver, mesh.driver), (mesh.mesh.driven, mesh.driven)):
+                if rotor in take.turning.rotors:
+                    key = rate_key("knock", number, take.turning.rotors[rotor].ratio)
+                    beside.setdefault(key, []).append(swell_key(number, gear))
+    leaks = heard.knocks.leaks
+    return {key: (*leaks.get(key, ()), *beside.get(key, ())) for key in {*leaks, *beside}}
+
+
+def swell_readings(heard: Listened) -> tuple[dict[Key, float], dict[str, tuple[Key, ...]]]:
+    """Sideband share of every loaded gear in every take; keyed by the rotor's rate."""
+    values: dict[Key, float] = {}
+    rows: dict[str, list[Key]] = {}
+    for number, (take, meshes) in enumerate(zip(heard.takes, heard.meshes, strict=True)):
+        loaded = {mesh.name: mesh for mesh in take.turning.meshes}
+        for lines in meshes:
+            if not lines.clear:
+                continue
+            mesh = loaded[lines.pair]
+            for gear, rotor in ((mesh.mesh.driver, mesh.driver), (mesh.mesh.driven, mesh.driven)):
+                if rotor not in lines.swell:
+                    continue
+                key = swell_key(number, gear)
+                values[key] = max(lines.swell[rotor], 0.01)
+                rows.setdefault(f"swell {gear}", []).append(key)
+    return values, {name: tuple(keys) for name, keys in rows.items()}
+
+
+def swell_key(take: int, gear: str) -> Key:
+    """The name of one gear's sideband reading."""
+    return (f"swell {gear}", take, 0.0)
+
+
+def every_suspect(heard: Listened) -> list[Suspect]:
+    """All parts and fault modes this sweep can speak of."""
+    machine = heard.machine
+    return [
+        *gear_suspects(machine, heard.takes, fault("broken or damaged tooth").prior),
+        *shaft_suspects(heard.takes, 0.3 * fault("loose on its shaft or in its seat").prior),
+        *_swell_suspects(heard),
+        *_loose_suspects(heard),
+        *_turn_suspects(heard),
+        *_rolling_suspects(heard),
+        *(_belt_suspect(score) for score in heard.belts),
+    ]
+
+
+def _swell_suspects(heard: Listened) -> list[Suspect]:
+    kind = fault("eccentric or worn gear")
+    _, rows = swell_readings(heard)
+    shafts = {gear.name: gear.shaft for gear in heard.machine.gears}
+    return [
+        Suspect(
+            parts=(row.removeprefix("swell "),),
+            part_kind="gear",
+            fault=kind.name,
+            rotor=shafts[row.removeprefix("swell ")],
+            claims=frozenset(keys),
+            prior=kind.prior,
+        )
+        for row, keys in rows.items()
+    ]
+
+
+def _loose_suspects(heard: Listened) -> list[Suspect]:
+    kind = fault("loose on its shaft or in its seat")
+    claims: dict[frozenset[Key], list[str]] = {}
+    for name in sorted({n for row in heard.turns for n in row}):
+        keys = frozenset(
+            rate_key("halves", number, take.turning.rotors[name].ratio)
+            for number, take in enumerate(heard.takes)
+            if name in heard.turns[number]
+        )
+        claims.setdefault(keys, []).append(name)
+    return [
+        Suspect(
+            parts=tuple(names),
+            part_kind="shaft",
+            fault=kind.name,
+            rotor=names[0],
+            claims=keys,
+            prior=kind.prior * len(names),
+        )
+        for keys, names in claims.items()
+    ]
+
+
+def _turn_suspects(heard: Listened) -> list[Suspect]:
+    found = []
+    for tones in rotor_tones(heard.turns):
+        for name, odds in (
+            ("imbalance", tones.log_imbalance),
+            ("bent or misaligned", tones.log_bent),
+        ):
+            found.append(
+                Suspect(
+                    parts=(tones.rotor,),
+                    part_kind="shaft",
+                    fault=name,
+                    rotor=tones.rotor,
+                    prior=fault(name).prior,
+                    evidence=odds,
+                    detail={"tones": tones},
+                )
+            )
+    return found
+
+
+def _rolling_suspects(heard: Listened) -> list[Suspect]:
+    """Bearing elements; those found on the very same line in every take share one suspect."""
+    groups: list[list[RollingScore]] = []
+    for score in sorted(heard.rolling, key=lambda s: s.log10_chance):
+        for group in groups:
+            if _same_line(heard, group[0], score):
+                group.append(score)
+                break
+        else:
+            groups.append([score])
+    return [_rolling_suspect(group) for group in groups]
+
+
+def _same_line(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
+    together = 0
+    for take in heard.takes:
+        rotors = take.turning.rotors
+        if one.shaft not in rotors or other.shaft not in rotors:
+            continue
+        a = one.order * rotors[one.shaft].ratio
+        b = other.order * rotors[other.shaft].ratio
+        if abs(a / b - 1) > SAME_LINE:
+            return False
+        together += 1
+    return together > 0
+
+
+def _rolling_suspect(group: list[RollingScore]) -> Suspect:
+    best = group[0]
+    rivals = [s for s in group if s.log10_chance < best.log10_chance + 1.5]
+    kind = fault(ELEMENT_FAULT[best.family.name])
+    named = {s.family.name for s in rivals}
+    name = kind.name if len(named) == 1 else "bearing worn, race not known"
+    return Suspect(
+        parts=tuple(dict.fromkeys(s.bearing for s in rivals)),
+        part_kind="bearing",
+        fault=name,
+        rotor=best.shaft,
+        prior=kind.prior * len(rivals),
+        evidence=rolling_odds(best),
+        detail={"score": best, "rivals": tuple(rivals)},
+    )
+
+
+def rolling_odds(score: RollingScore) -> float:
+    """Natural log odds: surprise and depth must both be there.
+
+    Odds here undo the prior of a sound bearing, so that surprise alone must overcome it.
+    """
+    known = np.isfinite(score.surprise)
+    strong = known & (score.surprise > 0.8)
+    if strong.sum() < max(1, 0.25 * known.sum()):
+        return -3.0
+    surprise = np.log(10.0) * (-score.log10_chance - EVEN_LOG10)
+    depth = float(np.median(score.depth[strong]))
+    deep = 2.0 * np.log(max(depth, 1e-3) / EVEN_DEPTH) + 0.3 * max(0.0, surprise - 9.0)
+    weakest = -np.logaddexp(-surprise, -deep)
+    if score.family.name == "cage":
+        weakest = min(weakest, 0.5)
+    return float(np.clip(weakest, -4.0, 7.0)) + (6.0 if weakest > -2.0 else 0.0)
+
+
+def _belt_suspect(score: BeltScore) -> Suspect:
+    kind = fault("lumpy or set belt")
+    surprise = np.log(10.0) * (-score.log10_chance - 3.0)
+    loud = 0.25 * (score.level_db + 3.0) if np.isfinite(score.level_db) else -2.0
+    odds = float(-np.logaddexp(-surprise, -loud))
+    return Suspect(
+        parts=(score.belt,),
+        part_kind="belt",
+        fault=kind.name,
+        prior=kind.prior,
+        evidence=float(np.clip(odds, -4.0, 5.0)) + (4.5 if odds > 0.0 else 0.0),
+        detail={"score": score},
+    )

@@ -1,0 +1,136 @@
+"""Once-a-turn tones over a sweep: imbalance, bend, looseness.
+
+Unbalance pushes with the square of speed, so levels are compared after taking that out, one rotor
+with the others of the same machine; what tells imbalance is that one rotor stands far above the
+rest *and* grows with speed as it should.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vibecheck.diagnosis.lines import TurnLines
+from vibecheck.diagnosis.scales import SizeLaw
+from vibecheck.diagnosis.suspects import Key, rate_key
+
+HALVES_LAW = SizeLaw(healthy=0.38, healthy_spread=0.30, faulty=1.5, faulty_spread=0.45, shape=4.0)
+"""Mean log significance of half orders above 0.55; noise alone gives about 0.35."""
+HALVES_NOISE = 0.55
+CLEAR = 15.0
+"""Power over floor at which a tone counts as heard."""
+PEER_SPREAD_DB = 5.0
+"""Shafts of one healthy machine differ about this much in unbalance (judgement, from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RotorTones:
+    """What the takes say of one rotor's 1x and 2x.
+
+    ``above_db`` is 1x over the other rotors' with speed taken out; ``growth`` the exponent of 1x
+    amplitude against speed (nan when the speeds recorded are too alike); ``twice_db`` is 2x over
+    1x; ``heard`` the number of takes in which either stood clear, ``takes`` how many were looked
+    at.
+    """
+
+    rotor: str
+    above_db: float
+    growth: float
+    twice_db: float
+    heard: int
+    takes: int
+    log_imbalance: float
+    log_bent: float
+
+
+def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
+    """Judge every rotor's 1x against its peers; ``rows`` holds one mapping per take."""
+    names = sorted({name for row in rows for name in row})
+    lines = {name: [row[name] for row in rows if name in row] for name in names}
+    levels = {name: _level(lines[name]) for name in names}
+    found = []
+    for name in names:
+        mine = lines[name]
+        clear = [line for line in mine if line.over_floor > CLEAR]
+        others = [v for other, v in levels.items() if other != name and np.isfinite(v)]
+        above = levels[name] - float(np.median(others)) if others else float("nan")
+        growth, twice = _growth(clear), _twice(clear)
+        enough = len(clear) >= max(2, 0.3 * len(mine))
+        found.append(
+            RotorTones(
+                rotor=name,
+                above_db=above,
+                growth=growth,
+                twice_db=twice,
+                heard=len(clear),
+                takes=len(mine),
+                log_imbalance=_log_imbalance(above, growth, twice) if enough else -1.5,
+                log_bent=_log_bent(above, twice) if enough else -1.0,
+            )
+        )
+    return found
+
+
+def _level(lines: Sequence[TurnLines]) -> float:
+    """Median 1x with the square of speed taken out, decibels; nan when it is never clear."""
+    clear = [k for k in lines if k.over_floor > CLEAR]
+    if len(clear) < max(2, 0.3 * len(lines)):
+        return float("nan")
+    return float(np.median([k.once_db - 40.0 * np.log10(k.hz) for k in clear]))
+
+
+def _growth(clear: Sequence[TurnLines]) -> float:
+    speeds = np.array([k.hz for k in clear])
+    if len(clear) < 3 or speeds.max() / speeds.min() < 1.15:
+        return float("nan")
+    levels = np.array([k.once_db for k in clear])
+    return float(_theil_slope(20.0 * np.log10(speeds), levels))
+
+
+def _theil_slope(x: NDArray[np.float64], y: NDArray[np.float64]) -> float:
+    """Median of all pairwise slopes (Theil 1950): one odd take does not tilt it."""
+    i, j = np.triu_indices(x.size, 1)
+    apart = np.abs(x[j] - x[i]) > 0.8
+    return float(np.median((y[j] - y[i])[apart] / (x[j] - x[i])[apart])) if apart.any() else 0.0
+
+
+def _twice(clear: Sequence[TurnLines]) -> float:
+    return float(np.median([k.twice_db - k.once_db for k in clear])) if clear else float("nan")
+
+
+def _log_imbalance(above: float, growth: float, twice: float) -> float:
+    """Natural log odds; without peers or without a range of speeds it can say little."""
+    if not np.isfinite(above):
+        return 0.0
+    odds = 0.45 * (above - 2.2 * PEER_SPREAD_DB)
+    if np.isfinite(twice) and twice > 0.0:
+        odds -= 0.4 * min(twice, 10.0)
+    if not np.isfinite(growth):
+        return float(np.clip(odds, -3.0, 7.0))
+    odds += 2.0 if 1.0 <= growth <= 4.0 else -3.0 if growth < 0.5 else 0.0
+    return float(np.clip(odds, -4.0, 12.0 if growth >= 1.0 else 3.0))
+
+
+def _log_bent(above: float, twice: float) -> float:
+    if not (np.isfinite(above) and np.isfinite(twice)):
+        return 0.0
+    odds = 0.4 * (above + max(twice, 0.0) - 2.4 * PEER_SPREAD_DB) + 0.4 * (twice - 1.0)
+    return float(np.clip(odds, -4.0, 6.0))
+
+
+def halves_readings(
+    rows: Sequence[Mapping[str, TurnLines]], ratios: Sequence[Mapping[str, float]]
+) -> tuple[dict[Key, float], dict[str, tuple[Key, ...]]]:
+    """Half-order readings of every rotor and take: values by key, and keys by rotor."""
+    values: dict[Key, float] = {}
+    found: dict[str, list[Key]] = {}
+    for number, (row, ratio) in enumerate(zip(rows, ratios, strict=True)):
+        for name, line in row.items():
+            key = rate_key("halves", number, ratio[name])
+            if key not in values:
+                found.setdefault(name, []).append(key)
+            values[key] = max(0.02, line.halves - HALVES_NOISE)
+    return values, {name: tuple(keys) for name, keys in found.items()}
