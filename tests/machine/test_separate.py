@@ -5,7 +5,8 @@ from itertools import combinations
 import pytest
 
 from vibecheck.files.gear_table import parse_table, read_machine
-from vibecheck.machine.separate import Inseparable, next_take, plan
+from vibecheck.machine.planned import Inseparable
+from vibecheck.machine.separate import next_take, plan
 from vibecheck.machine.signature import (
     apart,
     every_suspect,

@@ -8,7 +8,8 @@ import pytest
 from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.tooth_counts import pairs_near, sets_of_pairs
 from vibecheck.machine.train import sweep
-from vibecheck.machine.wrong_numbers import explain_speeds, unknown_teeth
+from vibecheck.machine.unknown_teeth import unknown_teeth
+from vibecheck.machine.wrong_numbers import explain_speeds
 
 TABLE = """
 [supply]

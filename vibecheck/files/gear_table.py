@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from vibecheck.errors import Fault, GearTableError, UsageError
-from vibecheck.files import table_levers, table_parts
+from vibecheck.files import table_bearings, table_levers, table_parts
 from vibecheck.files.shipped import shipped_names, shipped_path
 from vibecheck.files.table_chart import read_chart
 from vibecheck.files.table_checks import check_machine
@@ -170,7 +170,7 @@ def _read(values: dict[str, Any], notes: Notes, called: str) -> Machine:
     table_parts.read_pairs(draft, top.listed("pairs"))
     table_parts.read_couplings(draft, top.listed("couplings"))
     planetaries = table_parts.read_planetaries(draft, top.named("planetary"))
-    bearings = table_parts.read_bearings(top.named("bearings"), spindle)
+    bearings = table_bearings.read_bearings(top.named("bearings"), spindle)
     pumps = table_parts.read_pumps(top.named("pumps"))
     neutral = {
         (group, key)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from vibecheck.files import table_bearings as bearings
 from vibecheck.files import table_levers as levers
 from vibecheck.files import table_parts as parts
 from vibecheck.files.table_draft import gear_name, pair_title, when_text
@@ -263,10 +264,10 @@ def _bearing(bearing: Bearing) -> list[Line]:
     lines = [("shaft", _text(bearing.shaft))]
     if bearing.kind != "unknown":
         lines.append(("kind", _text(bearing.kind)))
-    lines += _known("elements", bearing.elements, parts.ELEMENTS.how)
+    lines += _known("elements", bearing.elements, bearings.ELEMENTS.how)
     for key in ("element_mm", "pitch_mm", "bore_mm", "outside_mm"):
         lines += _known(key, getattr(bearing, key), LENGTH.how)
-    lines += _known("angle_deg", bearing.angle_deg, parts.ANGLE.how)
+    lines += _known("angle_deg", bearing.angle_deg, bearings.ANGLE.how)
     if bearing.multipliers:
         inside = ", ".join(f"{k} = {v!r}" for k, v in bearing.multipliers.items())
         lines.append(("orders", f"{{ {inside} }}"))

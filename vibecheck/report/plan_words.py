@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from vibecheck.machine.separate import Inseparable, Plan, PlannedTake, SpecialTake
+from vibecheck.machine.planned import Inseparable, Plan, PlannedTake, SpecialTake
 from vibecheck.report.cautions import Moment, cautions
 
 WIDTH = 80

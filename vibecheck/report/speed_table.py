@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 
 from vibecheck.machine.coincidences import Coincidence
 from vibecheck.machine.motor import pole_pass_hz
@@ -11,9 +10,9 @@ from vibecheck.machine.parts import Known, Machine
 from vibecheck.machine.tones import Tone, hunting_divisor, tones
 from vibecheck.machine.train import MeshAtWork, Turning, sweep
 from vibecheck.report.coincidence_words import coincidence_text, same_teeth_text
+from vibecheck.report.speed_columns import cells, table, wrap
 from vibecheck.units import rpm
 
-WIDTH = 80
 MOST = 12
 """Coincidences printed unless all are asked for."""
 
@@ -24,8 +23,8 @@ def speed_text(
     """All tables of a machine and what sounds alike in it."""
     turnings = sweep(machine)
     parts = [
-        *_wrap(_heading(machine)),
-        *(line for remark in remarks for line in _wrap(f"Remark: {remark}", "  ")),
+        *wrap(_heading(machine)),
+        *(line for remark in remarks for line in wrap(f"Remark: {remark}", "  ")),
         "",
         "Turns a minute by the table; the chart's promise beside the spindle",
         *_shaft_table(machine, turnings),
@@ -60,12 +59,12 @@ def alike_text(machine: Machine, alike: Sequence[Coincidence], most: int) -> lis
     if not worth:
         lines.append("  Nothing: no two low lines of this machine fall together.")
     for number, case in enumerate(worth[:most], start=1):
-        lines += _wrap(f"{number:>2}. {coincidence_text(machine, case)}", "    ")
+        lines += wrap(f"{number:>2}. {coincidence_text(machine, case)}", "    ")
     if len(worth) > most:
-        lines += _wrap(f"    {len(worth) - most} more; --all prints them.", "    ")
+        lines += wrap(f"    {len(worth) - most} more; --all prints them.", "    ")
     teeth = [case for case in alike if case.kind == "same teeth"]
     if teeth:
-        lines += ["", *_wrap(same_teeth_text(teeth))]
+        lines += ["", *wrap(same_teeth_text(teeth))]
     return lines
 
 
@@ -96,7 +95,7 @@ def _shaft_table(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
     ]
     if own & set(rotors):
         columns.append(("loose gear", lambda here: _loose(here, own)))
-    return _table(turnings, columns)
+    return table(turnings, columns)
 
 
 def _loose(here: Turning, own: set[str]) -> str:
@@ -125,10 +124,10 @@ def _mesh_tables(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
     note = " (in brackets: unloaded)" if idle else ""
     return [
         f"Pairs in mesh and their tooth-meeting rates, Hz{note}",
-        *_cells([here.label for here in turnings], rates),
+        *cells([here.label for here in turnings], rates),
         "",
         "Hunting tooth: seconds until the same two teeth meet again",
-        *_cells([here.label for here in turnings], again),
+        *cells([here.label for here in turnings], again),
         "",
     ]
 
@@ -179,10 +178,10 @@ def _other_lines(machine: Machine, turnings: Sequence[Turning]) -> list[str]:
     lines: list[str] = []
     if steady:
         told = [f"{name} {figure(next(iter(row.values())))}" for name, row in steady.items()]
-        lines += [*_wrap("The same at every lever position, Hz: " + ", ".join(told) + "."), ""]
+        lines += [*wrap("The same at every lever position, Hz: " + ", ".join(told) + "."), ""]
     if moving:
         columns = [(name, _hz_of(row)) for name, row in moving.items()]
-        lines += ["Belt, bearing and other lines, Hz", *_table(turnings, columns), ""]
+        lines += ["Belt, bearing and other lines, Hz", *table(turnings, columns), ""]
     if len(machine.bearings) > len({t.part for t in tones(turnings[0]) if t.nature == "cage"}):
         lines += _unknown_bearings(machine, turnings)
     return lines
@@ -208,7 +207,7 @@ def _unknown_bearings(machine: Machine, turnings: Sequence[Turning]) -> list[str
     if not unknown:
         return []
     text = f"No lines for {', '.join(unknown)}: the numbers are not known (or it is plain)."
-    return [*_wrap(text), ""]
+    return [*wrap(text), ""]
 
 
 def _hz_of(by_label: dict[str, float | None]) -> Callable[[Turning], str]:
@@ -255,64 +254,3 @@ def _known(known: Known) -> str:
     if known.low is None or known.high is None:
         return "?"
     return f"{known.low:g}" if known.low == known.high else f"{known.low:g}-{known.high:g}"
-
-
-def _table(
-    turnings: Sequence[Turning], columns: Sequence[tuple[str, Callable[[Turning], str]]]
-) -> list[str]:
-    """Aligned columns; when they do not fit one below the other in blocks that do."""
-    labels = [here.label or "-" for here in turnings]
-    first = max(len("levers"), *(len(label) for label in labels))
-    made = [(head, [value(here) for here in turnings]) for head, value in columns]
-    blocks: list[list[tuple[list[str], list[str], int]]] = [[]]
-    used = first
-    for head, cells in made:
-        head_lines = textwrap.wrap(head, 12) or [""]
-        wide = max(len(text) for text in (*head_lines, *cells)) + 2
-        if blocks[-1] and used + wide > WIDTH:
-            blocks.append([])
-            used = first
-        blocks[-1].append((head_lines, cells, wide))
-        used += wide
-    lines: list[str] = []
-    for number, block in enumerate(blocks):
-        lines += [""] if number else []
-        deep = max(len(head) for head, _, _ in block)
-        for row in range(deep):
-            last = row == deep - 1
-            text = f"{'levers' if last else '':<{first}}"
-            for head_lines, _, wide in block:
-                padded = [""] * (deep - len(head_lines)) + head_lines
-                text += f"{padded[row]:>{wide}}"
-            lines.append(text.rstrip())
-        for index, label in enumerate(labels):
-            cells_here = "".join(f"{cells[index]:>{wide}}" for _, cells, wide in block)
-            lines.append(f"{label:<{first}}{cells_here}")
-    return lines
-
-
-def _cells(labels: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """A label and a few words in columns; what does not fit goes on a line below."""
-    first = max(len("levers"), *(len(label) for label in labels))
-    count = max(len(row) for row in rows)
-    wide = [max((len(row[c]) for row in rows if len(row) > c), default=0) for c in range(count)]
-    gap = 2 if first + sum(wide) + 2 * count <= WIDTH else 1
-    lines = []
-    for label, row in zip(labels, rows, strict=True):
-        text = f"{label:<{first}}"
-        for cell, width in zip(row, wide, strict=False):
-            if len(text) + width + gap > WIDTH:
-                lines.append(text)
-                text = " " * first
-            text += f"{cell:>{width + gap}}"
-        lines.append(text if row else f"{text}{'none':>{4 + gap}}")
-    return lines
-
-
-def _wrap(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, WIDTH, subsequent_indent=indent)
-
-
-def wrapped(lines: Iterable[str], indent: str = "  ") -> list[str]:
-    """Sentences filled to the width of the screen."""
-    return [made for line in lines for made in _wrap(line, indent)]
