@@ -33,8 +33,9 @@ beyond this makes up for some depth."""
 TURNING_LOAD = 1.5
 """An outer race whose shaft-rate sidebands outweigh the race's own lines by this much is being
 loaded once a turn: a turning load (unbalance) explains it without a flaw."""
-CAGE_ALONE = 1.2
-"""Most that cage-rate lines alone can say (ln odds): a cage also shows under a shifting load."""
+CAGE_ALONE = -0.9
+"""Most that cage-rate lines alone can say (ln odds): a slow shaft of the same gear train, a belt or
+a shifting load makes lines there just as well."""
 FEWEST_TURNS = 18.0
 CONTRADICTION = 0.01
 TOP_ORDER = 36.0
@@ -251,7 +252,9 @@ def _element(score: FamilyScore, probability: float, shaft_hz: float) -> Element
     if score.rivals:
         reasons += list(score.rivals)
         verdict = "cannot tell" if score.log10_p > EVEN_LOG10_P else verdict
-    if verdict == "not shown" and score.log10_p > EVEN_LOG10_P:
+    if score.family.name == "cage" and score.log10_p > EVEN_LOG10_P:
+        reasons.append("heard, but a slow shaft, a belt or a shifting load explains it as well")
+    elif verdict == "not shown" and score.log10_p > EVEN_LOG10_P:
         reasons.append("heard, but as shallow as in sound bearings")
     return ElementFinding(
         name=score.family.name,

@@ -22,7 +22,9 @@ from vibecheck.spectra.speed import SpeedFound, speed_from_comb
 LOWEST_ORDER, HIGHEST_ORDER = 1.6, 16.0
 GRID = 3e-4
 MOST_FAMILIES = 4
-BELIEVED = 1e-3
+BELIEVED = 1e-2
+SURE = 1e-3
+"""Chance that both families of a pair must beat before their sum is read."""
 OUTER_SHARE = (0.28, 0.48)
 """Outer order over element count, (1 - d/D cos a)/2, for balls from tiny to as big as will fit."""
 FEWEST, MOST = 5, 40
@@ -147,8 +149,9 @@ def _highest(scores: Numbers, free: np.ndarray[tuple[int], np.dtype[np.bool_]]) 
 def _read(ground: Field, families: Sequence[FreeFamily]) -> tuple[list[Reading], bool]:
     """Pairs that sum to a whole number; else the strongest with every count it allows."""
     pairs = []
-    for index, one in enumerate(families):
-        for other in families[index + 1 :]:
+    sure = [family for family in families if family.p_value < SURE]
+    for index, one in enumerate(sure):
+        for other in sure[index + 1 :]:
             total = one.order + other.order
             count = round(total)
             low = min(one.order, other.order)
@@ -175,8 +178,7 @@ def _single(ground: Field, family: FreeFamily) -> list[Reading]:
             inner = count - outer
             traces = ground.traces(inner if race == "outer" else outer)
             traces += ground.traces(outer / count)
-            flanked = family.sideband_depth > 0.4 * family.depth
-            traces += 0.7 if flanked == (race == "inner") else 0.0
+            traces += _usual(count, outer / count)
             readings.append((count, race, outer, inner))
             weights.append(traces)
     if not readings:
@@ -188,6 +190,12 @@ def _single(ground: Field, family: FreeFamily) -> list[Reading]:
         for (count, race, outer, inner), part in zip(readings, share, strict=True)
     ]
     return sorted(made, key=lambda reading: -reading.share)
+
+
+def _usual(count: int, share: float) -> float:
+    """Log prior of a bearing: 7 to 16 elements, (1 - d/D)/2 about 0.39 (catalogues, from memory)."""
+    count_prior = 0.0 if 7 <= count <= 16 else (-0.7 if 17 <= count <= 30 else -2.0)
+    return count_prior - 0.5 * ((share - 0.39) / 0.035) ** 2
 
 
 def _settle(families: Sequence[FreeFamily], readings: Sequence[Reading], both: bool) -> str:
