@@ -221,3 +221,9 @@ def test_rows_with_empty_fields_are_left_out_not_shifted(tmp_path):
     assert recording.rate_hz == pytest.approx(100.0)
     assert recording.channel(0) == pytest.approx(wanted, abs=1e-3)
     assert any("1 single sample(s) missing" in why for why in recording.support.reasons)
+
+
+def test_a_running_number_is_neither_time_nor_a_sensor(tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_text("no,t,a\n" + "\n".join(f"{i},{t:.2f},{i % 7}" for i, t in enumerate(EVEN_S)))
+    assert read_log(path).channels == 1

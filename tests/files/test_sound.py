@@ -120,12 +120,13 @@ def test_a_truncated_file_is_refused_unless_the_part_is_accepted(tmp_path, suffi
     assert part.channel(0)[:1000] == pytest.approx(noise[:1000], abs=1e-4)
 
 
-def test_a_file_whose_recorder_was_killed_is_read_to_its_end(tmp_path):
+@pytest.mark.parametrize("told", [0, 0xFFFFFFFF])
+def test_a_file_whose_recorder_was_killed_is_read_to_its_end(tmp_path, told):
     path = tmp_path / "take.wav"
     soundfile.write(path, tone(), RATE_HZ, subtype="PCM_16")
     data = bytearray(path.read_bytes())
     at = data.index(b"data") + 4
-    data[at : at + 4] = struct.pack("<I", 0xFFFFFFFF)
+    data[at : at + 4] = struct.pack("<I", told)
     path.write_bytes(data)
     assert read_recording(path).seconds == pytest.approx(6.0)
 
@@ -211,3 +212,14 @@ def test_an_hour_is_streamed_in_little_memory(tmp_path):
     Path(path).unlink()
     assert seconds == 180
     assert kilobytes < 400_000
+
+
+def test_a_stream_that_does_not_say_its_length_is_refused_in_words(tmp_path):
+    path = tmp_path / "take.flac"
+    soundfile.write(path, tone(), RATE_HZ)
+    data = bytearray(path.read_bytes())
+    data[21] &= 0xF0  # total samples of the STREAMINFO block (RFC 9639, section 8.2)
+    data[22:26] = bytes(4)
+    path.write_bytes(data)
+    with pytest.raises(RecordingError, match="does not say how long it is"):
+        read_recording(path)

@@ -161,19 +161,12 @@ def _device_setup(told: dict[str, Any]) -> Setup:
     from vibecheck.cli.remembered import remember, remembered
 
     last = remembered()
-    device = device_named(told["device"] or _still_there(last.get("device")))
+    device = device_named(told["device"] or last.get("device"))
     rate = told["rate"] or last.get("rate") or round(device.rate_hz) or 48_000
     channels = told["channels"] or min(last.get("channels") or 1, device.channels)
     sample_format: SampleFormat = told["sample_format"] or last.get("format") or "int24"
     remember(device=device.name, rate=rate, channels=channels, format=sample_format)
     return Setup(device=device, rate_hz=rate, channels=channels, sample_format=sample_format)
-
-
-def _still_there(name: str | None) -> str | None:
-    """The remembered device if it is plugged in, else the usual one will do."""
-    from vibecheck.capture.devices import input_devices
-
-    return name if any(device.name == name for device in input_devices()) else None
 
 
 def _list_devices() -> None:

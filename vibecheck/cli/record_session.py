@@ -124,6 +124,7 @@ class Session:
             guide = Guide(steps=self.steps).resumed(
                 (take.position, take.kind) for take in self._sweep.takes
             )
+            self._mind_another_device()
             _list_steps(guide)
             while not guide.finished:
                 guide = self._step(guide)
@@ -208,6 +209,12 @@ class Session:
             use = wait_for("ur", "r") == "u"
             faults = Remark(weight="mind", text=f"cut off after {seconds:.1f} s")
             self._store(part, told.position, told.kind, Judgement(remarks=(faults,)), keep=use)
+
+    def _mind_another_device(self) -> None:
+        used = {take.conditions.get("device", "") for take in self._sweep.takes} - {""}
+        if used and self.setup.device.name not in used:
+            say(f"Mind: the takes so far came from {', '.join(sorted(used))}, not from "
+                f"{self.setup.device.name}; levels will not compare.")  # fmt: skip
 
     def _background(self) -> float | None:
         sweep = self._sweep

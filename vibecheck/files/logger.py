@@ -116,16 +116,16 @@ def _clock(
     if asked is not None:
         index = _index(table, asked, name)
         return _seconds(table, index), (index,)
-    headed = [i for i, heading in enumerate(table.headings) if TIME_WORDS.match(heading.strip())]
-    for index in headed:
-        if _runs(table.numbers[:, index]):
-            return _seconds(table, index), (index, *(i for i in headed if i != index))
-    if _is_clock(table.numbers):
-        hours, minutes, seconds, micro = table.numbers[:, :4].T
-        return hours * 3600.0 + minutes * 60.0 + seconds + micro * 1e-6, (0, 1, 2, 3)
     columns = range(table.numbers.shape[1])
     running = [index for index in columns if _runs(table.numbers[:, index])]
     counters = tuple(i for i in running if np.all(np.diff(table.numbers[:, i]) == 1))
+    headed = [i for i, heading in enumerate(table.headings) if TIME_WORDS.match(heading.strip())]
+    for index in headed:
+        if index in running:
+            return _seconds(table, index), (index, *headed, *counters)
+    if _is_clock(table.numbers):
+        hours, minutes, seconds, micro = table.numbers[:, :4].T
+        return hours * 3600.0 + minutes * 60.0 + seconds + micro * 1e-6, (0, 1, 2, 3)
     for index in (0, table.numbers.shape[1] - 1, *running):
         if index in running and index not in counters and table.numbers.shape[1] > 1:
             return _seconds(table, index), (index, *counters)

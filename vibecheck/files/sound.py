@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -28,7 +29,10 @@ if TYPE_CHECKING:
     import soundfile
 
 KEEP_S = 180.0
-KEEP_SAMPLES = 80_000_000
+MOST_UNFINISHED_BYTES = 400_000_000
+UNTOLD_FRAMES = 1 << 48
+"""A stream that does not say its length claims more frames than this."""
+KEEP_SAMPLES = 40_000_000
 BLOCK_S = 1.0
 
 
@@ -49,6 +53,12 @@ def read_sound(
             raise RecordingError(
                 f"the file ends {short:.2f} s before its header says it should",
                 "Copy it again, or accept the part that is there (--partial).",
+                path.name,
+            )
+        if file.frames >= UNTOLD_FRAMES:
+            raise RecordingError(
+                "the file does not say how long it is, as when written to a pipe",
+                "Open it in a sound editor and save it again.",
                 path.name,
             )
         first, count = stretch(file.frames, facts.rate_hz, start_s, length_s, path.name)
@@ -80,16 +90,37 @@ def opened(path: Path) -> soundfile.SoundFile:
     import soundfile
 
     must_exist(path)
+    file: Path | io.BytesIO = path
     if path.stat().st_size == 0:
         raise RecordingError("the file is empty", "Record or copy it again.", path.name)
+    if _never_finished(path):
+        file = _with_length(path)
     try:
-        return soundfile.SoundFile(path)
+        return soundfile.SoundFile(file)
     except (soundfile.LibsndfileError, TypeError, RuntimeError) as error:
         raise RecordingError(
             f"this is no sound file that can be read ({_reason(error)})",
             "Give a WAV, FLAC, AIFF, CAF, OGG, Opus or MP3 file.",
             path.name,
         ) from None
+
+
+def _never_finished(path: Path) -> bool:
+    """Whether a WAV's header still says that nothing was recorded, with samples behind it."""
+    with path.open("rb") as raw:
+        head = raw.read(4096)
+    at = head.find(b"data", 12)
+    if head[:4] != b"RIFF" or at < 0 or path.stat().st_size > MOST_UNFINISHED_BYTES:
+        return False
+    return head[at + 4 : at + 8] == bytes(4) and len(head) > at + 8
+
+
+def _with_length(path: Path) -> io.BytesIO:
+    """Such a file in memory, its header told to go on to the end."""
+    data = bytearray(path.read_bytes())
+    at = data.find(b"data", 12) + 4
+    data[at : at + 4] = data[4:8] = b"\xff\xff\xff\xff"
+    return io.BytesIO(data)
 
 
 def sound_facts(path: Path, file: Any) -> FileFacts:
