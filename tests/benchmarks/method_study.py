@@ -24,7 +24,7 @@ import scipy.signal
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import measured
 
-from vibecheck.diagnosis import matching, one_take
+from vibecheck.diagnosis import field, one_take
 from vibecheck.diagnosis.families import bearing_families
 from vibecheck.spectra import bands, envelope
 from vibecheck.spectra.envelope import transformed
@@ -179,7 +179,7 @@ INGREDIENTS: dict[str, Callable[[], object]] = {
     "log envelopes as well": spectra_with(forms=("squared", "logarithm")),
     "no knock guard": lambda: mock.patch.object(bands, "guarded", lambda given, **_: given),
     "strongest family left among decoys": lambda: mock.patch.object(
-        matching.Field, "without", lambda self, order, **_: self
+        field.Field, "without", lambda self, order, **_: self
     ),
     "speed not followed": unfollowed,
     "depth not asked for": lambda: mock.patch.object(one_take, "EVEN_DEPTH", 1e-9),

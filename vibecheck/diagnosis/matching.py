@@ -8,32 +8,19 @@ slip window and the same choice among bands, is the yardstick.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vibecheck.diagnosis.families import Family, seconds_to_separate
+from vibecheck.diagnosis.field import SURE_LINE, Flags, Numbers, best_bin
+from vibecheck.diagnosis.field import Field as Field
 from vibecheck.spectra.envelope import EnvelopeSpectrum
 
-Numbers = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-
-HIGHEST_LINE = 1e4
-"""Significance beyond which a line counts for no more. Lines count by the logarithm, and the
-strongest of a family does not count at all: no single line can win."""
-NOISE_LINE = 0.6
-"""Mean of ln(1 + x) in noise: what a line that cannot be looked at counts for."""
-SIDEBAND_WEIGHT = 0.5
 GRID = 3e-4
 """Relative spacing of trial orders."""
 DECOY_SPAN = 2.0
 """Decoys lie within this factor of the family's order, either way."""
-SURE_LINE = 7.0
-"""Lines weaker than this (chance 1 in 1,100) lend no depth."""
-HANN_SKIRTS = 1.5
-"""Power of a line's three bins under a Hann window, over that of the middle one."""
-MAINS_HZ = (100.0, 120.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,105 +87,13 @@ class FamilyScore:
         return float(-np.log10(max(self.p_value, 1e-300)))
 
 
-@dataclass(slots=True, eq=False)
-class Field:
-    """Envelope spectra made ready for many trial orders.
-
-    ``lines_known`` are orders already explained (whole multiples of the shaft, a stronger family
-    with its sidebands): they count as noise for everyone, decoys included.
-    """
-
-    spectra: Sequence[EnvelopeSpectrum]
-    shaft_hz: float
-    shaft_uncertainty_hz: float = 0.0
-    masked: list[Flags] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        if not self.masked:
-            self.masked = [self._shaft_locked(heard) for heard in self.spectra]
-
-    def scale(self, heard: EnvelopeSpectrum) -> float:
-        """Axis units per order."""
-        return 1.0 if heard.significance.axis == "order" else self.shaft_hz
-
-    def _shaft_locked(self, heard: EnvelopeSpectrum) -> Flags:
-        level = heard.significance
-        places = level.frequencies
-        orders = places / self.scale(heard)
-        nearest = np.maximum(np.rint(orders), 1.0)
-        doubt = self.shaft_uncertainty_hz / self.shaft_hz * orders
-        near = np.abs(orders - nearest) * self.scale(heard)
-        masked = near <= 1.6 * level.step + np.minimum(2 * doubt * self.scale(heard), level.step)
-        if level.axis == "Hz":
-            for mains in MAINS_HZ:
-                away = np.abs(places - mains * np.maximum(np.rint(places / mains), 1))
-                masked |= away <= 1.6 * level.step
-        return np.asarray(masked)
-
-    def without(self, order: float, *, spacings: Sequence[float], harmonics: int = 12) -> Field:
-        """The same, with a family at ``order`` and its sidebands also counted as explained."""
-        masked = []
-        for heard, mask in zip(self.spectra, self.masked, strict=True):
-            level = heard.significance
-            fresh = mask.copy()
-            numbers = np.arange(1, harmonics + 1)[:, None]
-            offsets = np.array([0.0, *spacings, *(-each for each in spacings)])
-            places = np.abs(numbers * order + offsets) * self.scale(heard) / level.step
-            reach = 2.2 + 0.15 * numbers + 0.0 * places
-            for way in range(-4, 5):
-                index = np.rint(places).astype(np.intp) + way
-                near = (abs(way) <= reach) & (index >= 0) & (index < fresh.size)
-                fresh[index[near]] |= level.values[index[near]] > 3.0
-            masked.append(fresh)
-        return Field(self.spectra, self.shaft_hz, self.shaft_uncertainty_hz, masked)
-
-    def scores(self, family: Family, orders: Numbers) -> Numbers:
-        """Sum of capped significances at every trial order, shape (spectra, orders)."""
-        rows = []
-        for heard, mask in zip(self.spectra, self.masked, strict=True):
-            level = heard.significance
-            lines = np.log1p(np.minimum(level.values.astype(np.float64), HIGHEST_LINE))
-            lines[mask] = NOISE_LINE
-            near = [_widest(lines, reach) for reach in (1, 2)]
-            total, most = np.zeros(orders.size), np.zeros(orders.size)
-            for harmonic, offset in family.lines():
-                places = np.abs(harmonic * orders + offset) * self.scale(heard)
-                wide = near[1] if harmonic > 3 else near[0]
-                index = np.rint(places / level.step).astype(np.intp)
-                inside = index < lines.size
-                weight = 1.0 if offset == 0 else SIDEBAND_WEIGHT
-                heights = wide[np.minimum(index, lines.size - 1)]
-                line = weight * np.where(inside, heights, NOISE_LINE)
-                total += line
-                np.maximum(most, line, out=most)
-            rows.append(total - most)
-        return np.array(rows)
-
-    def depths(self, order: float) -> tuple[float, float]:
-        """Depth of the first four harmonics, and of their shaft-rate sidebands."""
-        own = _depth(self, order, (0.0,), harmonics=4)
-        return own, _depth(self, order, (-2.0, -1.0, 1.0, 2.0), harmonics=3)
-
-    def traces(self, order: float, *, harmonics: int = 3) -> float:
-        """Log evidence for weak lines at an order known beforehand, in the whole range."""
-        heard, mask = self.spectra[0], self.masked[0]
-        total = 0.0
-        for harmonic in range(1, harmonics + 1):
-            index = _best_bin(heard, mask, harmonic * order * self.scale(heard))
-            if index is not None:
-                excess = float(heard.significance.values[index]) - np.log(3.0)
-                total += float(np.clip(0.5 * excess - 0.5, -0.5, 4.0))
-        return total
-
-
 def decoy_tail(decoys: Numbers, free: Flags, own: Numbers) -> tuple[float, float]:
     """How far ``own`` (one score per spectrum) lies beyond the decoys' tail, and its chance.
 
     Every spectrum's scores are put in units of their own scatter, each decoy takes the best of
     all spectra, and the upper twentieth is continued as an exponential.
     """
-    middle = np.median(decoys[:, free], axis=1)
-    spread = np.median(np.abs(decoys[:, free] - middle[:, None]), axis=1) + 0.5
+    middle, spread = scatter(decoys[:, free])
     best_decoys = np.max((decoys[:, free] - middle[:, None]) / spread[:, None], axis=0)
     height = float(np.max((own - middle) / spread))
     threshold = float(np.quantile(best_decoys, 0.95))
@@ -206,6 +101,12 @@ def decoy_tail(decoys: Numbers, free: Flags, own: Numbers) -> tuple[float, float
     beyond = (height - threshold) / tail
     chance = 0.05 * np.exp(-beyond) if beyond > 0 else float(np.mean(best_decoys >= height))
     return beyond, max(float(chance), 1e-300)
+
+
+def scatter(decoys: Numbers) -> tuple[Numbers, Numbers]:
+    """Median and median deviation of each row, the latter never next to nothing."""
+    middle = np.median(decoys, axis=1)
+    return middle, np.median(np.abs(decoys - middle[:, None]), axis=1) + 0.5
 
 
 def score_families(
@@ -224,26 +125,20 @@ def score_families(
         without its own lines; the others in what it leaves unexplained.
     """
     ground = Field(spectra, shaft_hz, shaft_uncertainty_hz)
-    orders = [family.order for family in families]
-    first = [score_family(ground, family, others=orders) for family in families]
+    trials = [_Trial(family, [each.order for each in families]) for family in families]
+    heights = [trial.highest(ground) for trial in trials]
     lead = max(
         range(len(families)),
-        key=lambda index: first[index].height if families[index].name != "cage" else -np.inf,
+        key=lambda index: heights[index][0] if families[index].name != "cage" else -np.inf,
     )
-    left = ground.without(first[lead].order_found, spacings=_peeled(families[lead]))
-    scores = []
-    for index, family in enumerate(families):
-        own = ground if index == lead else left
-        scores.append(score_family(own, family, others=orders, decoys_from=left))
-    return scores
+    left = ground.without(heights[lead][1], spacings=_peeled(families[lead]))
+    return [
+        trial.judged(ground if index == lead else left, left) for index, trial in enumerate(trials)
+    ]
 
 
 def score_family(
-    ground: Field,
-    family: Family,
-    *,
-    others: Sequence[float] = (),
-    decoys_from: Field | None = None,
+    ground: Field, family: Family, *, others: Sequence[float] = (), decoys_from: Field | None = None
 ) -> FamilyScore:
     """Score one family against decoys in the same recording.
 
@@ -255,39 +150,60 @@ def score_family(
     decoys_from : Field, optional
         Where decoys are scored; default ``ground``.
     """
-    orders = _trial_orders(family)
-    inside = (orders >= family.lowest_order) & (orders <= family.highest_order)
-    free = _decoy_places(orders, family, others)
-    own = ground.scores(family, orders)
-    decoys = own if decoys_from is None else decoys_from.scores(family, orders)
-    middle = np.median(decoys[:, free], axis=1)
-    spread = np.median(np.abs(decoys[:, free] - middle[:, None]), axis=1) + 0.5
-    relative = (own - middle[:, None]) / spread[:, None]
-    height = np.where(inside, relative.max(axis=0), -np.inf)
-    best = int(np.argmax(height))
-    beyond, at_point = decoy_tail(decoys, free, own[:, best])
-    places = _independent(ground, family)
-    p_value = float(-np.expm1(places * np.log1p(-min(max(at_point, 1e-300), 1 - 1e-12))))
-    p_value = max(p_value, at_point)
-    row = int(np.argmax(relative[:, best]))
-    order = float(orders[best])
-    span = np.log(family.highest_order / family.lowest_order) + GRID
-    return FamilyScore(
-        family=family,
-        statistic=beyond,
-        height=float(height[best]),
-        p_value=min(1.0, p_value),
-        log10_e=float(np.log10(0.5) - 0.5 * np.log10(max(p_value, 1e-300))),
-        slip=order / family.order - 1.0,
-        order_found=order,
-        depth=_depth(ground, order, (0.0,), harmonics=4),
-        sideband_depth=_depth(ground, order, (-2.0, -1.0, 1.0, 2.0), harmonics=3),
-        low=ground.spectra[row].low,
-        high=ground.spectra[row].high,
-        decoys=int(free.sum() * GRID / span * places),
-        lines=_lines_found(ground, row, family, order),
-        rivals=tuple(_rivals(ground, row, order)),
-    )
+    return _Trial(family, others).judged(ground, decoys_from or ground)
+
+
+class _Trial:
+    """One family at its own places and at decoys'."""
+
+    def __init__(self, family: Family, others: Sequence[float]) -> None:
+        self.family = family
+        self.orders = _trial_orders(family)
+        self.inside = (self.orders >= family.lowest_order) & (self.orders <= family.highest_order)
+        self.free = _decoy_places(self.orders, family, others)
+        self.scored: dict[int, Numbers] = {}
+
+    def scores(self, ground: Field) -> Numbers:
+        """Scores at every trial order, computed once for each field."""
+        if id(ground) not in self.scored:
+            self.scored[id(ground)] = ground.scores(self.family, self.orders)
+        return self.scored[id(ground)]
+
+    def highest(self, ground: Field, decoys: Field | None = None) -> tuple[float, float, int, int]:
+        """Height over the decoys' scatter, order, and where: (trial order, spectrum)."""
+        middle, spread = scatter(self.scores(decoys or ground)[:, self.free])
+        relative = (self.scores(ground) - middle[:, None]) / spread[:, None]
+        height = np.where(self.inside, relative.max(axis=0), -np.inf)
+        best = int(np.argmax(height))
+        row = int(np.argmax(relative[:, best]))
+        return float(height[best]), float(self.orders[best]), best, row
+
+    def judged(self, ground: Field, decoys: Field) -> FamilyScore:
+        """The family's score, with decoys from another field."""
+        family = self.family
+        height, order, best, row = self.highest(ground, decoys)
+        beyond, at_point = decoy_tail(self.scores(decoys), self.free, self.scores(ground)[:, best])
+        places = _independent(ground, family)
+        p_value = float(-np.expm1(places * np.log1p(-min(at_point, 1 - 1e-12))))
+        p_value = min(1.0, max(p_value, at_point))
+        span = np.log(family.highest_order / family.lowest_order) + GRID
+        depth, sideband_depth = ground.depths(order)
+        return FamilyScore(
+            family=family,
+            statistic=beyond,
+            height=height,
+            p_value=p_value,
+            log10_e=float(np.log10(0.5) - 0.5 * np.log10(p_value)),
+            slip=order / family.order - 1.0,
+            order_found=order,
+            depth=depth,
+            sideband_depth=sideband_depth,
+            low=ground.spectra[row].low,
+            high=ground.spectra[row].high,
+            decoys=int(self.free.sum() * GRID / span * places),
+            lines=_lines_found(ground, row, family, order),
+            rivals=tuple(_rivals(ground, row, order)),
+        )
 
 
 def _trial_orders(family: Family) -> Numbers:
@@ -314,57 +230,12 @@ def _independent(ground: Field, family: Family) -> float:
     return float(max(1.0, 1.0 + 2.0 * width / level.step))
 
 
-def _depth(ground: Field, order: float, offsets: Sequence[float], *, harmonics: int) -> float:
-    """Between the depth in the whole range and in the band where it is deepest (geometric mean).
-
-    Blows ring in many bands; a ripple of one tone is deep in one narrow band only.
-    """
-    places = [
-        harmonic * order + offset for harmonic in range(1, harmonics + 1) for offset in offsets
-    ]
-    depths = [
-        _depth_in(heard, mask, [abs(place) * ground.scale(heard) for place in places])
-        for heard, mask in zip(ground.spectra, ground.masked, strict=True)
-        if heard.form == "squared"
-    ]
-    return float(np.sqrt(depths[0] * max(depths))) if depths else 0.0
-
-
-def _depth_in(heard: EnvelopeSpectrum, mask: Flags, places: Sequence[float]) -> float:
-    total = 0.0
-    for number, place in enumerate(places):
-        index = _best_bin(heard, mask, place)
-        if index is not None and heard.significance.values[index] > SURE_LINE:
-            total += _line_power(heard, mask, index, reach=2 + number // 4)
-    return float(np.sqrt(total))
-
-
-def _line_power(heard: EnvelopeSpectrum, mask: Flags, index: int, *, reach: int) -> float:
-    """Squared depth of a line with its skirts, noise taken off: slip smears lines over bins."""
-    low, high = max(index - reach, 0), index + reach + 1
-    power = heard.depth.values[low:high].astype(np.float64) ** 2
-    floor = power / np.maximum(heard.significance.values[low:high], 1e-9)
-    excess = np.where(mask[low:high], 0.0, power - floor)
-    return float(max(0.0, excess.sum() / HANN_SKIRTS))
-
-
-def _best_bin(heard: EnvelopeSpectrum, mask: Flags, place: float) -> int | None:
-    level = heard.significance
-    middle = round(place / level.step)
-    low, high = max(middle - 1, 0), middle + 2
-    if high > len(level):
-        return None
-    part = np.where(mask[low:high], 0.0, level.values[low:high])
-    index = int(np.argmax(part))
-    return low + index if part[index] > 0 else None
-
-
 def _lines_found(ground: Field, row: int, family: Family, order: float) -> tuple[LineFound, ...]:
     heard, mask = ground.spectra[row], ground.masked[row]
     lines = []
     for harmonic, offset in family.lines():
         place = abs(harmonic * order + offset) * ground.scale(heard)
-        index = _best_bin(heard, mask, place)
+        index = best_bin(heard, mask, place)
         if index is None:
             continue
         strength = float(heard.significance.values[index])
@@ -391,7 +262,7 @@ def _rivals(ground: Field, row: int, order: float) -> list[str]:
     mask = ground.masked[row]
     seen = 1
     for harmonic in range(2, 7):
-        index = _best_bin(heard, mask, harmonic * order * ground.scale(heard))
+        index = best_bin(heard, mask, harmonic * order * ground.scale(heard))
         if index is not None and heard.significance.values[index] > SURE_LINE:
             seen = harmonic
     apart = seen * abs(order - nearest) * ground.scale(heard)
@@ -407,12 +278,3 @@ def _peeled(family: Family) -> tuple[float, ...]:
     cage = family.order / family.elements if family.name == "outer" and family.elements else 0.0
     turns = (cage, 2 * cage, 3 * cage) if cage else ()
     return (*whole, *turns, *(each for each in family.sidebands if each not in whole))
-
-
-def _widest(lines: Numbers, reach: int) -> Numbers:
-    """Largest within ``reach`` bins."""
-    out = lines.copy()
-    for offset in range(1, reach + 1):
-        out[offset:] = np.maximum(out[offset:], lines[:-offset])
-        out[:-offset] = np.maximum(out[:-offset], lines[offset:])
-    return out

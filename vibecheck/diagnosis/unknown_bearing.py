@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecheck.diagnosis.families import Family
-from vibecheck.diagnosis.matching import Field, Numbers, decoy_tail
+from vibecheck.diagnosis.field import Field, Flags, Numbers
+from vibecheck.diagnosis.matching import decoy_tail, scatter
 from vibecheck.spectra.bands import envelope_spectra
 from vibecheck.spectra.envelope import Transform, transformed
 from vibecheck.spectra.spectrum import Floats
@@ -138,12 +139,11 @@ def _free_families(ground: Field) -> list[FreeFamily]:
     return found
 
 
-def _highest(scores: Numbers, free: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> tuple[int, int]:
-    middle = np.median(scores[:, free], axis=1)[:, None]
-    spread = np.median(np.abs(scores[:, free] - middle), axis=1)[:, None] + 0.5
-    height = np.where(free, ((scores - middle) / spread).max(axis=0), -np.inf)
-    best = int(np.argmax(height))
-    return best, int(np.argmax(((scores - middle) / spread)[:, best]))
+def _highest(scores: Numbers, free: Flags) -> tuple[int, int]:
+    middle, spread = scatter(scores[:, free])
+    relative = (scores - middle[:, None]) / spread[:, None]
+    best = int(np.argmax(np.where(free, relative.max(axis=0), -np.inf)))
+    return best, int(np.argmax(relative[:, best]))
 
 
 def _read(ground: Field, families: Sequence[FreeFamily]) -> tuple[list[Reading], bool]:
@@ -193,7 +193,7 @@ def _single(ground: Field, family: FreeFamily) -> list[Reading]:
 
 
 def _usual(count: int, share: float) -> float:
-    """Log prior of a bearing: 7 to 16 elements, (1 - d/D)/2 about 0.39 (catalogues, from memory)."""
+    """Log prior of a bearing: 7 to 16 elements, outer share about 0.39 (from memory)."""
     count_prior = 0.0 if 7 <= count <= 16 else (-0.7 if 17 <= count <= 30 else -2.0)
     return count_prior - 0.5 * ((share - 0.39) / 0.035) ** 2
 

@@ -146,7 +146,7 @@ def follow_speed(slow: SlowSignals, *, nominal_hz: float, search: float) -> Spee
     SpeedTrack or None
         None when the recording is too short to be cut into four stretches.
     """
-    length = max(STRETCH_TURNS / nominal_hz, slow.seconds / 10)
+    length = max(STRETCH_TURNS / nominal_hz, slow.seconds / 7)
     starts = np.arange(0.0, slow.seconds - length + 1e-9, length / 2)
     if starts.size < 4:
         return None
