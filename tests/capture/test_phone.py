@@ -196,34 +196,62 @@ def test_only_all_three_kinds_of_processing_off_is_off():
     assert processing_words({**OFF, "autoGainControl": True}) == "automatic gain"
 
 
-def test_a_real_browser_records_what_its_microphone_hears(page, tmp_path):
+@pytest.fixture
+def browser(tmp_path):
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     chromium = shutil.which("chromium") or shutil.which("google-chrome")
     if chromium is None:
         pytest.skip("no Chromium here")
-    job, base, _ = page
     times = np.arange(10 * 44_100) / 44_100
     tone = 0.3 * np.sin(2 * np.pi * 237 * times)
     soundfile.write(tmp_path / "heard.wav", tone, 44_100, subtype="PCM_16")
     with api.sync_playwright() as play:
-        browser = play.chromium.launch(
+        started = play.chromium.launch(
             executable_path=chromium,
             args=["--no-sandbox", "--use-fake-ui-for-media-stream",
                   "--use-fake-device-for-media-stream",
                   f"--use-file-for-fake-audio-capture={tmp_path / 'heard.wav'}"],
         )  # fmt: skip
-        tab = browser.new_page(ignore_https_errors=True, viewport={"width": 390, "height": 780})
-        tab.goto(base + "?countdown=0")
-        tab.click("#agree")
-        tab.click("text=A1")
-        tab.click("#record")
-        tab.wait_for_selector("#verdict:not([hidden])", timeout=20_000)
-        tab.click("#keep")
-        tab.wait_for_selector("text=A2:")
-        browser.close()
+        yield started.new_page(ignore_https_errors=True, viewport={"width": 390, "height": 780})
+        started.close()
+
+
+def test_a_real_browser_records_what_its_microphone_hears(page, browser):
+    job, base, _ = page
+    browser.goto(base + "?countdown=0")
+    browser.click("#agree")
+    browser.click("text=A1")
+    browser.click("#record")
+    browser.wait_for_selector("#verdict:not([hidden])", timeout=20_000)
+    browser.click("#keep")
+    browser.wait_for_selector("text=A2:")
+    assert browser.evaluate("document.documentElement.scrollWidth") <= 390
     [take] = job_takes(job, "before")
     samples = take.recording.channel(0)
     lines = np.abs(np.fft.rfft(samples * np.hanning(samples.size)))
     assert np.argmax(lines) / take.recording.seconds == pytest.approx(237, abs=1)
     assert take.recording.seconds == pytest.approx(2.0, abs=0.01)
     assert take.conditions["processing"] == "off"
+
+
+SHAKE = """setInterval(() => window.dispatchEvent(new DeviceMotionEvent("devicemotion", {
+  accelerationIncludingGravity: { x: Math.sin(performance.now() / 1000 * 2 * Math.PI * 6), y: 0.1,
+                                  z: 9.81 } })), 15)"""
+
+
+def test_the_motion_sensor_goes_into_a_sweep_of_its_own(page, browser):
+    job, base, _ = page
+    browser.goto(base + "?countdown=0")
+    browser.click("#agree")
+    browser.click("text=A1")
+    browser.evaluate(SHAKE)
+    browser.click("#shake")
+    browser.wait_for_selector("text=kept in the sweep 'before motion'", timeout=20_000)
+    [take] = job_takes(load_job(job.folder), "before motion")
+    recording = take.recording
+    assert (take.position, recording.unit) == ("A1", "m/s^2")
+    assert recording.support.aliased
+    assert recording.support.low_hz == 0.0
+    samples = recording.channel(0) - recording.channel(0).mean()
+    lines = np.abs(np.fft.rfft(samples * np.hanning(samples.size), 1 << 14))
+    assert np.argmax(lines) * recording.rate_hz / (1 << 14) == pytest.approx(6.0, abs=0.3)

@@ -21,6 +21,7 @@ from vibecheck.report.cautions import cautions
 if TYPE_CHECKING:
     from vibecheck.files.job import Job
     from vibecheck.files.sweep import Sweep
+    from vibecheck.recording import Recording
 
 CLOCK_SLACK_S = 0.15
 
@@ -119,6 +120,8 @@ class PhoneDesk:
         """Take in a file from the phone's own recorder, checked before it is listed."""
         asked = self._step(step)
         recording = read_recording(path)
+        if recording.quantity == "acceleration":
+            return self._moved(asked, path, recording)
         found = judge(recording, position=asked.position, chart_rpm=asked.chart_rpm,
                       kind=asked.kind, speed=self.speed)  # fmt: skip
         facts = file_facts(path)
@@ -134,6 +137,17 @@ class PhoneDesk:
         name = add_take(self._sweep, path, entry).name
         told = facts.text if facts is not None else f"{recording.seconds:.1f} s"
         return f"{name} kept. {told}. {' '.join(found.faults)}"
+
+    def _moved(self, asked: Step, path: Path, recording: Recording) -> str:
+        """A log of the motion sensor goes into a sweep of its own: it is another sensor."""
+        sensor = Sensor(kind="phone motion", mount="laid on", place=self.place, processing="off")
+        sweep = open_sweep(self.job, f"{self.sweep_name} motion", sensor)
+        entry = {"position": asked.position, "kind": asked.kind,
+                 "conditions": {"device": "phone page"}}  # fmt: skip
+        name = add_take(sweep, path, entry).name
+        path.unlink()
+        rate = f"{recording.rate_hz:.4g} readings a second, usable below {recording.top_hz:.3g} Hz"
+        return f"{name} kept in the sweep '{sweep.name}'. {rate}."
 
     def _step(self, step: int) -> Step:
         if not 0 <= step < len(self.steps):
