@@ -113,6 +113,17 @@ def test_a_brought_in_take_is_scaled_by_its_sensor(run, tmp_path):
     assert "Only a job keeps one" in run(
         "bring-in", "a1.wav", "--out", "x", "--mount", "stud", code=2
     )
+    assert "cannot: no mm/s" not in run("job", "show", "grey")
+
+
+def test_what_a_sensor_cannot_support_is_shown_with_its_sweep(run):
+    sound("a1.wav")
+    run("job", "new", "grey")
+    run("bring-in", "a1.wav", "--job", "grey", "--sensor", "phone microphone")
+    shown = run("job", "show", "grey")
+    assert "cannot: no mm/s: the sensor is not calibrated" in shown
+    assert "cannot: levels may not be compared" in shown
+    assert "at 89.1 Hz: the sensor is deaf below 90 Hz" in shown
 
 
 def test_a_calibrator_and_a_turn_over_give_options_to_paste(run, tmp_path):

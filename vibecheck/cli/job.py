@@ -11,6 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from vibecheck.files.job import Job
+    from vibecheck.files.sweep import Sweep
     from vibecheck.finish.readings import Reading
 
 FOLDER = click.Path(path_type=Path)
@@ -193,6 +194,8 @@ def _show_sweep(job: Job, name: str) -> None:
     loose = len(loose_files(sweep))
     more = f" and {loose} put in by hand" if loose else ""
     _line(f"Sweep {name}", f"{len(sweep.takes)} take(s){more}; {sensor_words}")
+    for why in _cannot(sweep):
+        _say(f"    cannot: {why}")
     for take in sweep.takes:
         what = " ".join(
             filter(None, [take.position or "", take.kind if take.kind != "idle" else ""])
@@ -202,6 +205,30 @@ def _show_sweep(job: Job, name: str) -> None:
         _say(f"    {what or 'no position'}: {take.file}{heard}, {judged}")
     for path in partial_files(sweep):
         _say(f"    {path.name}: cut off, not used")
+
+
+def _cannot(sweep: Sweep) -> list[str]:
+    """What this sweep's sensor cannot support, from its first take."""
+    from vibecheck.errors import VibecheckError
+    from vibecheck.files.audio import read_recording
+    from vibecheck.files.refused import why_no_levels, why_no_tone, why_no_unit
+    from vibecheck.files.told_facts import with_facts
+
+    if not sweep.takes:
+        return []
+    first = sweep.takes[0]
+    try:
+        recording = read_recording(sweep.folder / first.file, **first.reading)
+    except VibecheckError as error:
+        return [error.text]
+    heard = sweep.sensor.applied(with_facts(recording, first.facts))
+    low, half = heard.support.low_hz, heard.rate_hz / 2
+    asked = [why_no_unit(heard), why_no_levels(heard)]
+    if low > 0:
+        asked.append(why_no_tone(heard, 0.99 * low))
+    if heard.top_hz < half:
+        asked.append(f"nothing can be said above {heard.top_hz:.4g} Hz")
+    return [why for why in asked if why]
 
 
 def _reading_words(reading: Reading) -> str:

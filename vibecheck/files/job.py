@@ -131,7 +131,7 @@ def new_job(
 
 
 def load_job(path: str | os.PathLike[str]) -> Job:
-    """Read a job's folder.
+    """Read a job's folder, named itself or by its job.toml.
 
     Raises
     ------
@@ -139,6 +139,8 @@ def load_job(path: str | os.PathLike[str]) -> Job:
         No job there, a faulty file, or one written by a later version of this program.
     """
     folder = Path(path).absolute()
+    if folder.name == JOB_NAME:
+        folder = folder.parent
     if not (folder / JOB_NAME).is_file():
         raise JobError(
             f"there is no {JOB_NAME} in it", "Open one with 'vibecheck job new'.", str(folder)
