@@ -223,3 +223,23 @@ def test_no_fault_at_all_does_not_stand_clear() -> None:
         TWELVE, nothing, individual=ONE, conditions=QUIET, seed=6, most=4, healthy=3, seconds=3.0
     )
     assert not any(one.clear for one in found)
+
+
+def test_a_bearing_whose_inside_nobody_knows_still_has_one_and_always_the_same() -> None:
+    from vibecheck.machine.parts import Bearing, Known
+
+    sized = Bearing(
+        name="front",
+        shaft="spindle",
+        kind="tapered roller",
+        bore_mm=Known.exactly(75),
+        outside_mm=Known.exactly(130),
+    )
+    first, again = ONE.bearing_orders(sized), Individual(seed=77).bearing_orders(sized)
+    other = Individual(seed=78).bearing_orders(sized)
+    assert first is not None
+    assert other is not None
+    assert first == again
+    assert first != other
+    assert first.outer + first.inner == pytest.approx(first.elements)
+    assert 14 <= (first.elements or 0) <= 30

@@ -13,9 +13,15 @@ from zlib import crc32
 import numpy as np
 
 from vibecheck.machine.bearings import BearingOrders, orders_of
-from vibecheck.machine.parts import Bearing, Belt
+from vibecheck.machine.parts import Bearing, BearingKind, Belt
+from vibecheck.synth.random_bearings import inside
 
-_HIDDEN_KINDS = ("ball", "cylindrical roller", "tapered roller", "angular contact")
+_HIDDEN_KINDS: tuple[BearingKind, ...] = (
+    "ball",
+    "cylindrical roller",
+    "tapered roller",
+    "angular contact",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,14 +54,18 @@ class Individual:
 
     def _hidden_orders(self, bearing: Bearing) -> BearingOrders:
         rng = self.draw(bearing.name, "hidden geometry")
-        kind = bearing.kind if bearing.kind != "unknown" else str(rng.choice(_HIDDEN_KINDS))
-        count = bearing.elements.value or rng.integers(8, 11)
-        if "roller" in kind and bearing.elements.value is None:
-            count = rng.integers(14, 25)
-        angle = {"tapered roller": 14.0, "angular contact": 25.0, "thrust": 90.0}.get(kind, 0.0)
-        fill = rng.uniform(0.62, 0.72) if "roller" not in kind else rng.uniform(0.80, 0.90)
-        over_pitch = np.pi * fill / float(count)
-        return BearingOrders.of_geometry(int(count), float(over_pitch), 1.0, angle)
+        unknown = bearing.kind == "unknown"
+        kind = _HIDDEN_KINDS[int(rng.integers(len(_HIDDEN_KINDS)))] if unknown else bearing.kind
+        bore, outside = bearing.bore_mm.value, bearing.outside_mm.value
+        if bore is None or outside is None:
+            bore, outside = 40.0, 40.0 * float(rng.uniform(1.6, 2.1))
+        count, size, pitch, angle = inside(rng, kind, bore, outside)
+        return BearingOrders.of_geometry(
+            int(bearing.elements.value or count),
+            bearing.element_mm.value or size,
+            bearing.pitch_mm.value or pitch,
+            bearing.angle_deg.middle if bearing.angle_deg.middle is not None else angle,
+        )
 
     def pulley_factor(self, belt: Belt) -> float:
         """True over table speed ratio of a V-belt: effective diameters are not the calliper's."""

@@ -45,6 +45,17 @@ _SPINDLE_FRONT: tuple[BearingKind, ...] = ("tapered roller", "double row", "angu
 _SHAFT: tuple[BearingKind, ...] = ("ball", "ball", "cylindrical roller", "tapered roller")
 
 
+def inside(
+    rng: np.random.Generator, kind: BearingKind, bore_mm: float, outside_mm: float
+) -> tuple[int, float, float, float]:
+    """Elements a bearing of a kind and size may have: count, diameter, pitch diameter, angle."""
+    build = _BUILDS.get(kind, _BUILDS["ball"])
+    pitch = (bore_mm + outside_mm) / 2
+    size = float(np.round(rng.uniform(*build.element) * (outside_mm - bore_mm) / 2, 2))
+    count = int(np.pi * pitch * rng.uniform(*build.fill) / size)
+    return count, size, pitch, float(rng.choice(build.angles))
+
+
 def random_bearing(
     rng: np.random.Generator, name: str, shaft: str, kind: BearingKind, bore_mm: float
 ) -> Bearing:
@@ -52,9 +63,7 @@ def random_bearing(
     build = _BUILDS[kind]
     bore = 5.0 * round(bore_mm / 5)
     outside = float(np.round(bore * rng.uniform(*build.outside) / 2) * 2)
-    pitch = (bore + outside) / 2
-    size = float(np.round(rng.uniform(*build.element) * (outside - bore) / 2, 2))
-    count = int(np.pi * pitch * rng.uniform(*build.fill) / size)
+    count, size, pitch, angle = inside(rng, kind, bore, outside)
     return Bearing(
         name=name,
         shaft=shaft,
@@ -62,7 +71,7 @@ def random_bearing(
         elements=Known.exactly(count, "plate"),
         element_mm=Known.exactly(size, "plate"),
         pitch_mm=Known.exactly(pitch, "plate"),
-        angle_deg=Known.exactly(float(rng.choice(build.angles)), "plate"),
+        angle_deg=Known.exactly(angle, "plate"),
         bore_mm=Known.exactly(bore, "plate"),
         outside_mm=Known.exactly(outside, "plate"),
     )
