@@ -30,6 +30,17 @@ from vibecheck.spectra.spectrum import averaged_spectrum
 from vibecheck.spectra.whitening import floor_whitened
 
 KNOCKING = ("broken or damaged tooth", "outer race", "inner race", "rolling element", "cage")
+"""Faults that strike, so that they can be told by ear."""
+TONAL = (
+    "imbalance",
+    "bent or misaligned",
+    "lumpy or set belt",
+    "mains hum",
+    "fixed tone of structure or room",
+    "chatter",
+    "pump pulsation",
+)
+"""Faults that are heard as tones; all others as blows or as a loudness that swells."""
 LOWEST_HZ = 200.0
 STRIP_POINTS = 1500
 MOST_NAMES = 14
@@ -110,7 +121,7 @@ def blow_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap 
         positions=tuple(pair.label for pair in pairs),
         places=places,
         strengths_db=strips,
-        axis="blows a second",
+        axis="blows or swells a second",
         lines=(ExpectedLine(name=name, places=tuple(rates), suspect=True),),
     )
 
@@ -134,8 +145,8 @@ def tone_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap 
 
 
 def finding_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap | None:
-    """The map that suits a finding: blows for knocks and bearings, else tones."""
-    make = blow_map if finding.fault in KNOCKING else tone_map
+    """The map that suits a finding: tones for what hums, else how often blows or swells come."""
+    make = tone_map if finding.fault in TONAL else blow_map
     return make(pairs, finding, name)
 
 
