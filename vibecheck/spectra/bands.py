@@ -119,7 +119,7 @@ def envelope_spectra(
     bands = band_tree(bottom, ceiling, narrowest=max(narrowest, top), shares=shares)
     spectra = []
     for band in bands:
-        envelope = guarded(band_envelope(level, band.low, band.high), stretch=stretch)
+        envelope = guarded(band_envelope(level, band.low, band.high, top=top), stretch=stretch)
         for form in forms:
             spectra.append(
                 envelope_spectrum(

@@ -22,7 +22,7 @@ Numbers = NDArray[np.float64]
 HARMONICS = 10
 HIGHEST_SURPRISE = 5.0
 """No single line counts for more than this (natural log units): one strong line is no comb."""
-FEWEST_LINES = 3
+FEWEST_LINES, MOST_LINES = 3, 1500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,7 +75,7 @@ def slow_signals(transform: Transform, *, top_hz: float) -> SlowSignals:
     low[:keep] = transform.lines[:keep]
     plain = np.asarray(scipy.fft.irfft(low, n=size), dtype=np.float32)
     level = floor_whitened(transform)
-    envelope = guarded(band_envelope(level, *usable_range(transform)), stretch=1.0)
+    envelope = guarded(band_envelope(level, *usable_range(transform), top=top_hz), stretch=1.0)
     blows, rate_hz = decimated(envelope.squared, envelope.rate_hz, top_hz)
     return SlowSignals(signals=((plain, size / transform.seconds), (blows, rate_hz)), top_hz=top_hz)
 
@@ -128,15 +128,15 @@ def _surprising(level: Spectrum) -> Lines:
     values = level.values
     bins = peak_bins(values, reach=2)
     bins = bins[values[bins] > 2.0]
+    if bins.size > MOST_LINES:
+        bins = np.sort(bins[np.argsort(-values[bins])][:MOST_LINES])
     places = level.start + level.step * interpolated(values, bins)
     strength = values[bins].astype(float)
     reach = max(60 * level.step, 0.12 * level.end)
-    surprise = np.zeros(places.size)
-    for index, place in enumerate(places):
-        low, high = np.searchsorted(places, (place - reach, place + reach))
-        rivals = int(np.sum(strength[low:high] >= strength[index]))
-        width = min(place + reach, level.end) - max(place - reach, 0.0)
-        surprise[index] = -np.log(min(1.0, 2.0 * level.step * rivals / width))
+    near = np.abs(places[:, None] - places[None, :]) <= reach
+    rivals = np.sum(near & (strength[None, :] >= strength[:, None]), axis=1)
+    width = np.minimum(places + reach, level.end) - np.maximum(places - reach, 0.0)
+    surprise = -np.log(np.minimum(1.0, 2.0 * level.step * rivals / width))
     return Lines(
         places=places,
         surprise=np.minimum(surprise, HIGHEST_SURPRISE),

@@ -19,7 +19,7 @@ from vibecheck.spectra.spectrum import Axis, Floats, Spectrum, fast_length
 
 Complex = NDArray[np.complex64]
 Form = Literal["squared", "logarithm"]
-THINNED = 4000
+THINNED = 1000
 USUAL_SHARE = 0.995
 KNOCK = 3.0
 EDGE = 0.05
@@ -81,8 +81,11 @@ def back_to_samples(transform: Transform) -> Floats:
     return np.asarray(samples, dtype=np.float32)
 
 
-def band_envelope(transform: Transform, low: float, high: float) -> Envelope:
-    """Squared envelope of the band from ``low`` to ``high``, at twice the band's width or more.
+def band_envelope(transform: Transform, low: float, high: float, *, top: float = 0.0) -> Envelope:
+    """Squared envelope of the band from ``low`` to ``high``.
+
+    Sampled at twice the band's width; at less where only rates up to ``top`` are wanted, so that
+    what folds stays above ``top``.
 
     Returns
     -------
@@ -100,7 +103,8 @@ def band_envelope(transform: Transform, low: float, high: float) -> Envelope:
     first = max(1, int(np.ceil(low / transform.step)))
     last = min(transform.lines.size - 1, int(np.floor(high / transform.step)))
     cut = transform.lines[first : max(last, first) + 1]
-    size = scipy.fft.next_fast_len(2 * cut.size)
+    above = int(1.1 * top / transform.step) + 1 if top > 0 else cut.size
+    size = scipy.fft.next_fast_len(cut.size + min(above, cut.size))
     lines = np.zeros(size, dtype=np.complex64)
     lines[: cut.size] = cut
     ramp = _ramp(int(EDGE * cut.size))
@@ -123,7 +127,9 @@ def guarded(envelope: Envelope, *, stretch: float) -> Envelope:
     block = int(max(8, min(round(stretch * envelope.rate_hz), envelope.squared.size)))
     level = _local_level(envelope.squared, block)
     even = envelope.squared / level
-    usual = float(np.quantile(even[:: max(1, even.size // 20_000)], USUAL_SHARE))
+    some = even[:: max(1, even.size // 10_000)]
+    rank = int(USUAL_SHARE * (some.size - 1))
+    usual = float(np.partition(some, rank)[rank])
     lone = even > KNOCK * max(LOUDEST, usual)
     np.minimum(even, np.float32(LOUDEST), out=even)
     even[lone] = 1.0
@@ -223,7 +229,8 @@ def _local_level(squared: Floats, block: int) -> Floats:
     """
     count = max(1, squared.size // block)
     thinned = squared[: count * block].reshape(count, -1)[:, :: max(1, block // THINNED)]
-    level = np.median(thinned, axis=1).astype(np.float64) / np.log(2.0)
+    half = thinned.shape[1] // 2
+    level = np.partition(thinned, half, axis=1)[:, half].astype(np.float64) / np.log(2.0)
     level = np.maximum(level, 1e-3 * max(float(level.mean()), 1e-30))
     if count == 1:
         return np.full(squared.size, level[0], dtype=np.float32)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaincinv
 from scipy.stats import gamma
 
 from vibecheck.spectra.spectrum import Floats, Spectrum
@@ -30,7 +31,7 @@ def noise_floor(spectrum: Spectrum, *, width: float = 0.0, quantile: float = 0.5
     edges = _edges(len(spectrum), width / spectrum.step if width else len(spectrum) / 20.0)
     values = spectrum.values
     level = np.array([_quantile(values[low:high], quantile) for low, high in edges])
-    level /= gamma.ppf(quantile, spectrum.averages) / spectrum.averages
+    level /= gammaincinv(spectrum.averages, quantile) / spectrum.averages
     middle = np.array([(low + high - 1) / 2 for low, high in edges])
     level = np.maximum(level, max(float(values.max()), 1e-30) * 1e-12)
     smooth = np.exp(np.interp(np.arange(values.size), middle, np.log(level)))

@@ -33,6 +33,8 @@ BELIEVED = 1e-3
 DRIFT_GAIN = 3.0
 """How much more surprising (natural log units) a comb must become for a drift to be believed;
 twice as much where no steady comb was believed."""
+SHARP = (6, 7, 8, 9, 10)
+"""A steady comb that meets all of these leaves no room for a drift worth following."""
 STRETCH_TURNS = 25.0
 FASTEST_CHANGE = 0.01
 """Largest change of speed, as a share, from one stretch to the next (half a stretch later)."""
@@ -107,7 +109,7 @@ def speed_from_comb(
     whole = samples if isinstance(samples, Transform) else transformed(samples, rate_hz)
     slow = slow_signals(whole, top_hz=(HARMONICS + 2) * nominal_hz * (1 + search))
     best = comb_speed(comb_lines(slow), nominal_hz=nominal_hz, search=search)
-    if follow:
+    if follow and not set(SHARP) <= set(best.lines):
         best = _followed(slow, best, nominal_hz, search)
     return best if best.chance <= chance else _not_found(best, "near the nominal speed")
 
