@@ -9,7 +9,7 @@ from vibecheck.machine.train import turning
 from vibecheck.synth.conditions import Conditions, random_conditions
 from vibecheck.synth.faults import PLANTABLE, PlantedFault, candidates, random_fault
 from vibecheck.synth.individual import Individual
-from vibecheck.synth.oracle import clearance, works_in
+from vibecheck.synth.oracle import Oracle, moderate_faults, works_in
 from vibecheck.synth.random_machine import random_machine
 from vibecheck.synth.rolling import strike_order
 from vibecheck.synth.sound import Rendered, record, rendered
@@ -202,26 +202,20 @@ def test_a_plain_fault_stands_clear_of_the_same_machine_when_healthy(fault: str)
     if fault in ("outer race", "inner race", "rolling element", "cage"):
         part = next(b.name for b in machine.bearings if b.shaft == "I")
     planted = PlantedFault(part=part, fault=fault, severity=1.3, hz=431.0)
-    found = clearance(
-        machine,
-        planted,
-        individual=ONE,
-        conditions=QUIET,
-        seed=5,
-        most=1,
-        healthy=2,
-        seconds=6.0,
-        rate_hz=16000.0,
+    oracle = Oracle(
+        machine=machine, individual=ONE, conditions=QUIET, seed=5, most=1, healthy=2, seconds=6.0
     )
+    found = oracle.clearance(planted)
     assert found
     assert found[0].clear
 
 
 def test_no_fault_at_all_does_not_stand_clear() -> None:
     nothing = PlantedFault(part="I", fault="imbalance", severity=-9.0)
-    found = clearance(
-        TWELVE, nothing, individual=ONE, conditions=QUIET, seed=6, most=4, healthy=3, seconds=3.0
+    oracle = Oracle(
+        machine=TWELVE, individual=ONE, conditions=QUIET, seed=6, most=4, healthy=3, seconds=3.0
     )
+    found = oracle.clearance(nothing)
     assert not any(one.clear for one in found)
 
 
@@ -243,3 +237,24 @@ def test_a_bearing_whose_inside_nobody_knows_still_has_one_and_always_the_same()
     assert first != other
     assert first.outer + first.inner == pytest.approx(first.elements)
     assert 14 <= (first.elements or 0) <= 30
+
+
+def test_the_oracle_calls_moderate_the_least_severity_that_stands_clear() -> None:
+    oracle = Oracle(
+        machine=TWELVE, individual=ONE, conditions=QUIET, seed=7, most=2, healthy=2, seconds=3.0
+    )
+    fault = PlantedFault(part="spindle", fault="imbalance")
+    found = oracle.moderate(fault, severities=(-2.0, 0.4, 1.2))
+    assert found is not None
+    assert found.severity > -2
+    _, truth = record_sweep(
+        TWELVE,
+        (found, replace(fault, part="II", severity=-3.0)),
+        rng=np.random.default_rng(1),
+        conditions=QUIET,
+        individual=ONE,
+        positions=TWELVE.positions[:1],
+        seconds=1.0,
+    )
+    heard_too = moderate_faults(truth, seed=7, most=2, healthy=2, seconds=3.0)
+    assert heard_too == (found,)

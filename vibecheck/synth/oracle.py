@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import sqrt
 
 import numpy as np
 
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.machine.train import turning
-from vibecheck.recording import TakeKind
 from vibecheck.synth.conditions import Conditions, another_take
 from vibecheck.synth.faults import PlantedFault, same_belt
 from vibecheck.synth.individual import Individual
@@ -61,74 +61,97 @@ def works_in(machine: Machine, position: Position, fault: PlantedFault) -> bool:
     return shaft in turn.rotors or fault.part in ("mains", "structure", "tool")
 
 
-def clearance(
-    machine: Machine,
-    fault: PlantedFault,
-    *,
-    individual: Individual,
-    conditions: Conditions,
-    seed: int,
-    most: int = 5,
-    healthy: int = 3,
-    seconds: float = 8.0,
-    rate_hz: float = 16000.0,
-) -> tuple[Clearance, ...]:
-    """How a fault stands out in takes where the part works, against healthy takes of the same.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Oracle:
+    """Someone told the true speed and the true part, listening to one machine on one channel.
 
-    Parameters
+    Attributes
     ----------
-    machine, fault, individual, conditions
+    machine, individual, conditions
         As for :func:`vibecheck.synth.sound.record`.
     seed : int
-        Settles all takes; the same seed gives the same healthy takes whatever the severity.
+        Settles all takes; the same seed gives the same healthy takes whatever the fault.
     most : int
-        Positions looked at, evenly from those in which the part works.
+        Positions listened to, evenly from those in which the part works.
     healthy : int
-        Healthy renderings of each.
-
-    Returns
-    -------
-    tuple of Clearance
-        One a position; empty when the part works nowhere.
+        Healthy renderings of each position.
+    seconds, rate_hz : float
+        Of each take.
     """
-    where = [p for p in machine.positions if works_in(machine, p, fault)]
-    where = (
-        [where[k] for k in np.unique(np.linspace(0, len(where) - 1, most).astype(int))]
-        if where
-        else []
-    )
-    kind: TakeKind = "cutting" if fault.fault == "chatter" else "idle"
 
-    def heard(position: Position, faults: Sequence[PlantedFault], number: int) -> float:
-        rng = np.random.default_rng([seed, number])
+    machine: Machine
+    individual: Individual
+    conditions: Conditions
+    seed: int
+    most: int = 5
+    healthy: int = 3
+    seconds: float = 8.0
+    rate_hz: float = 16000.0
+
+    def positions(self, fault: PlantedFault) -> list[Position]:
+        """Where the oracle listens for a fault."""
+        works = [p for p in self.machine.positions if works_in(self.machine, p, fault)]
+        if not works:
+            return []
+        return [works[k] for k in np.unique(np.linspace(0, len(works) - 1, self.most).astype(int))]
+
+    def hears(self, fault: PlantedFault, position: Position, present: bool, number: int) -> float:
+        """The statistic of a fault in one take with or without it, in dB."""
+        rng = np.random.default_rng([self.seed, number])
         made = rendered(
-            machine,
+            self.machine,
             position,
-            faults=faults,
-            conditions=another_take(conditions, rng),
+            faults=(fault,) if present else (),
+            conditions=another_take(self.conditions, rng),
             rng=rng,
-            seconds=seconds,
-            rate_hz=rate_hz,
-            individual=individual,
-            kind=kind,
+            seconds=self.seconds,
+            rate_hz=self.rate_hz,
+            individual=self.individual,
+            kind="cutting" if fault.fault == "chatter" else "idle",
         )
-        return statistic_db(made, fault, individual)
+        return statistic_db(made, fault, self.individual)
 
-    good = [
-        tuple(heard(p, (), 100 * i + k + 1) for k in range(healthy)) for i, p in enumerate(where)
-    ]
-    spread = (
-        float(np.sqrt(np.mean([np.var(g, ddof=1) for g in good]))) if healthy > 1 and good else 1.0
-    )
-    return tuple(
-        Clearance(
-            position=p.label,
-            fault_db=heard(p, (fault,), 100 * i),
-            healthy_db=good[i],
-            spread_db=spread,
+    def usual(self, fault: PlantedFault) -> list[tuple[float, ...]]:
+        """The statistic in healthy takes, for each position; the same whatever the severity."""
+        return [
+            tuple(
+                self.hears(fault, position, False, 100 * place + again + 1)
+                for again in range(self.healthy)
+            )
+            for place, position in enumerate(self.positions(fault))
+        ]
+
+    def clearance(
+        self, fault: PlantedFault, usual: list[tuple[float, ...]] | None = None
+    ) -> tuple[Clearance, ...]:
+        """How a fault stands out at each position; empty when the part works nowhere."""
+        good = self.usual(fault) if usual is None else usual
+        if not good:
+            return ()
+        spread = sqrt(sum(float(np.var(g, ddof=1)) for g in good) / len(good))
+        return tuple(
+            Clearance(
+                position=position.label,
+                fault_db=self.hears(fault, position, True, 100 * place),
+                healthy_db=good[place],
+                spread_db=spread,
+            )
+            for place, position in enumerate(self.positions(fault))
         )
-        for i, p in enumerate(where)
-    )
+
+    def moderate(
+        self, fault: PlantedFault, severities: Sequence[float] = (0.35, 0.5, 0.65, 0.8, 1.0)
+    ) -> PlantedFault | None:
+        """The fault at the least of some severities at which it is moderate; None when at none.
+
+        None is common and right: an unbalanced slow shaft is not heard by a phone at all.
+        """
+        usual = self.usual(fault)
+        for severity in severities:
+            tried = replace(fault, severity=severity)
+            if is_moderate(self.clearance(tried, usual)):
+                return tried
+        return None
 
 
 def is_moderate(found: Sequence[Clearance]) -> bool:
@@ -140,52 +163,13 @@ def moderate_faults(
     truth: Truth, *, seed: int, most: int = 5, healthy: int = 3, seconds: float = 8.0
 ) -> tuple[PlantedFault, ...]:
     """The planted faults of a sweep that are at least moderate on that machine and channel."""
-    return tuple(
-        fault
-        for fault in truth.faults
-        if is_moderate(
-            clearance(
-                truth.machine,
-                fault,
-                individual=truth.individual,
-                conditions=truth.conditions,
-                seed=seed,
-                most=most,
-                healthy=healthy,
-                seconds=seconds,
-            )
-        )
+    oracle = Oracle(
+        machine=truth.machine,
+        individual=truth.individual,
+        conditions=truth.conditions,
+        seed=seed,
+        most=most,
+        healthy=healthy,
+        seconds=seconds,
     )
-
-
-def moderate(
-    machine: Machine,
-    fault: PlantedFault,
-    *,
-    individual: Individual,
-    conditions: Conditions,
-    seed: int,
-    severities: Sequence[float] = (0.35, 0.5, 0.65, 0.8, 1.0),
-    most: int = 5,
-    healthy: int = 3,
-    seconds: float = 8.0,
-) -> PlantedFault | None:
-    """The fault at the least of some severities at which it is moderate; None when at none.
-
-    None is common and right: an unbalanced slow shaft is not heard by a phone at all.
-    """
-    for severity in severities:
-        tried = replace(fault, severity=severity)
-        found = clearance(
-            machine,
-            tried,
-            individual=individual,
-            conditions=conditions,
-            seed=seed,
-            most=most,
-            healthy=healthy,
-            seconds=seconds,
-        )
-        if is_moderate(found):
-            return tried
-    return None
+    return tuple(fault for fault in truth.faults if is_moderate(oracle.clearance(fault)))
