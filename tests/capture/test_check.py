@@ -3,8 +3,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from vibecheck.capture.check import Heard, band_rms, judge, knocks, slice_levels
+from vibecheck.capture.check import Heard, judge
 from vibecheck.capture.sound_card import Captured
+from vibecheck.capture.steadiness import band_rms, knocks, slice_levels
 from vibecheck.recording import Recording, Support
 
 RATE_HZ = 8000

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 import soundfile
 
-from vibecheck.capture.sound_card import CardSource, block_level, capture, decoded
+from vibecheck.capture.card_source import CardSource
+from vibecheck.capture.level import block_level, decoded
+from vibecheck.capture.sound_card import capture
 from vibecheck.capture.wave_stream import HEADER_BYTES, header, recovered, started
 from vibecheck.errors import DeviceError, RecordingError
 

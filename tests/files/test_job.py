@@ -9,7 +9,8 @@ from vibecheck.errors import JobError
 from vibecheck.files.job import Work, add_reading, add_work, find_jobs, load_job, new_job
 from vibecheck.files.job_check import check_job
 from vibecheck.files.sensor import Sensor
-from vibecheck.files.sweep import add_take, free_stem, job_takes, load_sweep, open_sweep
+from vibecheck.files.storing import add_take, free_stem
+from vibecheck.files.sweep import job_takes, load_sweep, open_sweep
 from vibecheck.finish.readings import Reading
 
 DAY = datetime.date(2031, 4, 5)

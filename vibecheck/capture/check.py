@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vibecheck.capture.sound_card import Captured
+from vibecheck.capture.steadiness import SLICE_S, band_rms, knocks, slice_levels
 from vibecheck.recording import Recording, TakeKind
 
 Weight = Literal["redo", "mind", "good"]
@@ -22,8 +22,6 @@ CHART_BELOW, CHART_ABOVE = 0.015, 0.05
 motor, and one running idle gains the few per cent of its slip (common practice)."""
 DRIFT_DB = 3.0
 DRIFT_SPEED = 0.005
-SLICE_S = 0.05
-KNOCK_DB = 15.0
 KNOCKS_FEW = 3
 """More knocks than this in a take belong to the machine, not to the shop."""
 
@@ -117,18 +115,6 @@ def judge(
     if not any(remark.weight != "good" for remark in remarks):
         remarks.insert(0, Remark(weight="good", text="a good take"))
     return Judgement(remarks=tuple(remarks), heard=heard)
-
-
-def band_rms(recording: Recording) -> float:
-    """Level without the steady offset and rumble below 20 Hz, over all channels."""
-    from scipy import fft
-
-    power = 0.0
-    for channel in range(recording.channels):
-        lines = fft.rfft(recording.channel(channel))
-        lines[: int(20 * recording.seconds) + 1] = 0
-        power += float(np.sum(np.square(np.abs(lines)))) * 2 / recording.frames**2
-    return float(np.sqrt(power / recording.channels))
 
 
 def _ending(captured: Captured, wanted_s: float) -> list[Remark]:
@@ -227,28 +213,3 @@ def _steadiness(recording: Recording) -> list[Remark]:
             Remark(weight="mind", text=f"a knock at {when} s that does not come again: the shop?")
         )
     return found
-
-
-def slice_levels(recording: Recording) -> NDArray[np.float64]:
-    """Level in dB of each twentieth of a second, all channels together."""
-    width = max(int(SLICE_S * recording.rate_hz), 1)
-    count = recording.frames // width
-    if count == 0:
-        return np.empty(0)
-    cut = recording.samples[:, : count * width].reshape(recording.channels, count, width)
-    spread = np.var(cut.astype(np.float64), axis=2).mean(axis=0)
-    levels: NDArray[np.float64] = 10 * np.log10(np.maximum(spread, 1e-14))
-    return levels
-
-
-def knocks(levels: NDArray[np.float64]) -> list[int]:
-    """Slices where something far louder than the machine's own rhythm begins.
-
-    The machine's own range is taken from its loudest ordinary slices, so that a knock once per
-    turn is not called one of the shop's.
-    """
-    usual = float(np.percentile(levels, 95))
-    spread = max(usual - float(np.median(levels)), 1.0)
-    loud = levels > max(usual + KNOCK_DB / 2, float(np.median(levels)) + KNOCK_DB + spread)
-    starts = np.flatnonzero(loud & ~np.concatenate(([False], loud[:-1])))
-    return [int(start) for start in starts]

@@ -11,13 +11,10 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, Protocol
+from typing import Literal, Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
-from vibecheck.capture.devices import Device, sound_library
-from vibecheck.capture.wave_stream import SAMPLE_BYTES, SampleFormat, WaveStream, started
+from vibecheck.capture.level import Level, block_level
+from vibecheck.capture.wave_stream import SampleFormat, WaveStream, started
 from vibecheck.errors import DeviceError
 
 Ending = Literal["complete", "stopped", "device gone", "stalled", "disk full"]
@@ -45,15 +42,6 @@ class Source(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Level:
-    """What the meter shows: of the last blocks, in dB of full scale."""
-
-    peak_db: float
-    rms_db: float
-    seconds: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Captured:
     """How a take came to its end.
 
@@ -77,58 +65,6 @@ class Captured:
     def seconds(self) -> float:
         """Length on disk."""
         return self.frames / self.rate_hz
-
-
-class CardSource:
-    """A PortAudio input as a source."""
-
-    def __init__(
-        self, device: Device, rate_hz: int, channels: int, sample_format: SampleFormat
-    ) -> None:
-        self._sd = sound_library()
-        self._device, self._rate_hz = device, rate_hz
-        self._channels, self._format = channels, sample_format
-        self._stream: Any = None
-        self._ended = False
-
-    def start(self, deliver: Deliver) -> None:
-        """Open the device and begin."""
-
-        def callback(data: Any, frames: int, times: Any, status: Any) -> None:
-            deliver(bytes(data), bool(status.input_overflow))
-
-        def finished() -> None:
-            self._ended = True
-
-        try:
-            self._stream = self._sd.RawInputStream(
-                samplerate=self._rate_hz,
-                device=self._device.index,
-                channels=self._channels,
-                dtype=self._format,
-                callback=callback,
-                finished_callback=finished,
-            )
-            self._stream.start()
-        except (self._sd.PortAudioError, ValueError) as error:
-            raise DeviceError(
-                f"it cannot record {self._channels} channel(s) of {self._format} at "
-                f"{self._rate_hz} Hz ({error})",
-                "Try another rate (--rate), format (--format) or device (--device).",
-                self._device.name,
-            ) from None
-
-    def alive(self) -> bool:
-        """Whether the device is still there."""
-        return self._stream is not None and not self._ended and bool(self._stream.active)
-
-    def close(self) -> None:
-        """Let the device go; a vanished one may refuse, which changes nothing."""
-        if self._stream is not None:
-            try:
-                self._stream.close(ignore_errors=True)
-            except self._sd.PortAudioError:
-                return
 
 
 def capture(
@@ -259,30 +195,3 @@ def _closed(stream: WaveStream, ending: Ending) -> Ending:
     except OSError:
         return "disk full"
     return ending
-
-
-def decoded(raw: bytes, sample_format: SampleFormat) -> NDArray[np.float32]:
-    """Raw samples as fractions of full scale, interleaved as they were."""
-    whole = raw[: len(raw) // SAMPLE_BYTES[sample_format] * SAMPLE_BYTES[sample_format]]
-    if sample_format == "float32":
-        return np.frombuffer(whole, dtype="<f4").astype(np.float32)
-    if sample_format == "int16":
-        return np.frombuffer(whole, dtype="<i2").astype(np.float32) / np.float32(32768)
-    bytes3 = np.frombuffer(whole, dtype=np.uint8).reshape(-1, 3)
-    padded = np.zeros((bytes3.shape[0], 4), dtype=np.uint8)
-    padded[:, 1:] = bytes3
-    return padded.view("<i4")[:, 0].astype(np.float32) / np.float32(2**31)
-
-
-def block_level(raw: bytes, sample_format: SampleFormat, seconds: float) -> Level:
-    """Peak and r.m.s. of one block, in dB of full scale."""
-    samples = decoded(raw, sample_format)
-    if samples.size == 0:
-        return Level(peak_db=-120.0, rms_db=-120.0, seconds=seconds)
-    peak = float(np.abs(samples).max())
-    rms = float(np.sqrt(np.mean(np.square(samples - samples.mean()))))
-    return Level(peak_db=_db(peak), rms_db=_db(rms), seconds=seconds)
-
-
-def _db(value: float) -> float:
-    return float(20 * np.log10(max(value, 1e-6)))

@@ -111,7 +111,8 @@ def _into_job(
 ) -> tuple[Path, tuple[str, ...]]:
     from vibecheck.files.conversion import bring_in
     from vibecheck.files.job import load_job
-    from vibecheck.files.sweep import add_take, open_sweep
+    from vibecheck.files.storing import add_take
+    from vibecheck.files.sweep import open_sweep
 
     job = load_job(folder)
     opened = open_sweep(job, sweep, sensor)
@@ -132,7 +133,7 @@ def _into_folder(
 ) -> tuple[Path, tuple[str, ...]]:
     from vibecheck.files.conversion import bring_in
     from vibecheck.files.plain_toml import add_block
-    from vibecheck.files.sweep import free_stem
+    from vibecheck.files.storing import free_stem
 
     out.mkdir(parents=True, exist_ok=True)
     stem = free_stem(out, told.position or (file.stem if told.kind == "idle" else None), told.kind)

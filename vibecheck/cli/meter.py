@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from vibecheck.capture.sound_card import Level
+    from vibecheck.capture.level import Level
 
 FLOOR_DB = -60.0
 BAR = 30

@@ -7,15 +7,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from vibecheck.capture.check import Judgement, Remark, SpeedCheck, band_rms, judge
+from vibecheck.capture.check import Judgement, Remark, SpeedCheck, judge
 from vibecheck.capture.phone_takes import PhoneTake, processing_words
 from vibecheck.capture.sound_card import Captured
+from vibecheck.capture.steadiness import band_rms
 from vibecheck.capture.sweep import Guide, Step
 from vibecheck.errors import UsageError, VibecheckError
 from vibecheck.files.audio import read_recording
 from vibecheck.files.conversion import file_facts
 from vibecheck.files.sensor import Sensor
-from vibecheck.files.sweep import PART, add_take, free_stem, load_sweep, open_sweep
+from vibecheck.files.storing import add_take, free_stem
+from vibecheck.files.sweep import PART, load_sweep, open_sweep
 from vibecheck.report.cautions import cautions
 
 if TYPE_CHECKING:

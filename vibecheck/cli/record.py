@@ -12,7 +12,7 @@ from vibecheck.cli.sensor_options import sensor_options, sensor_told
 if TYPE_CHECKING:
     from vibecheck.capture.devices import Device
     from vibecheck.capture.wave_stream import SampleFormat
-    from vibecheck.cli.record_session import Setup
+    from vibecheck.cli.record_setup import Setup
     from vibecheck.files.job import Job
     from vibecheck.machine.parts import Machine
     from vibecheck.recording import TakeKind
@@ -51,7 +51,7 @@ def command(job_folder: Path | None, list_devices: bool, to_file: Path | None, *
     if list_devices:
         _list_devices()
     elif to_file is not None:
-        from vibecheck.cli.record_session import one_take
+        from vibecheck.cli.record_setup import one_take
 
         one_take(_device_setup(told), to_file, told["seconds"] or 20.0, told["countdown"])
     elif job_folder is None:
@@ -157,7 +157,7 @@ def _special(text: str, labels: list[str]) -> tuple[TakeKind, str | None]:
 
 def _device_setup(told: dict[str, Any]) -> Setup:
     from vibecheck.capture.devices import device_named
-    from vibecheck.cli.record_session import Setup
+    from vibecheck.cli.record_setup import Setup
     from vibecheck.cli.remembered import remember, remembered
 
     last = remembered()

@@ -2,99 +2,48 @@
 
 from __future__ import annotations
 
-import textwrap
-import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from vibecheck.capture.check import Judgement, Remark, SpeedCheck, band_rms, judge
-from vibecheck.capture.devices import Device, device_named, refreshed
-from vibecheck.capture.sound_card import Captured, CardSource, Level, capture
+from vibecheck.capture.check import Judgement, Remark, SpeedCheck
+from vibecheck.capture.sound_card import Captured
+from vibecheck.capture.steadiness import band_rms
 from vibecheck.capture.sweep import Guide, Step
-from vibecheck.capture.wave_stream import SampleFormat, recovered
-from vibecheck.cli.keys import pressed, quiet_terminal, wait_for
+from vibecheck.capture.wave_stream import recovered
+from vibecheck.cli.keys import quiet_terminal, wait_for
 from vibecheck.cli.meter import Meter, bar
+from vibecheck.cli.record_setup import Setup, judged
+from vibecheck.cli.record_words import (
+    count_down,
+    read_and_agreed,
+    say,
+    show_cautions,
+    show_judgement,
+    show_steps,
+    time_words,
+)
 from vibecheck.errors import DeviceError, VibecheckError
 from vibecheck.files.audio import read_recording
 from vibecheck.files.naming import named
-from vibecheck.files.sweep import (
-    PART,
-    add_take,
-    free_stem,
-    load_sweep,
-    partial_files,
-)
-from vibecheck.report.cautions import cautions
+from vibecheck.files.storing import add_take, free_stem
+from vibecheck.files.sweep import PART, load_sweep, partial_files
+from vibecheck.recording import TakeKind
+from vibecheck.report.cautions import Moment
 
 if TYPE_CHECKING:
     from vibecheck.files.job import Job
     from vibecheck.files.sweep import Sweep
-    from vibecheck.recording import TakeKind
 
-MARKS = {"good": "ok", "mind": "!", "redo": "!!"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Setup:
-    """What records, and how."""
-
-    device: Device
-    rate_hz: int
-    channels: int
-    sample_format: SampleFormat
-
-    @property
-    def text(self) -> str:
-        """One line."""
-        return (
-            f"{self.device.name}, {self.channels} channel(s), {self.rate_hz} Hz, "
-            f"{self.sample_format}"
-        )
-
-    def take(self, path: Path, seconds: float, meter: Meter) -> Captured:
-        """Record one take; any key but Enter ends it early."""
-        source = CardSource(self.device, self.rate_hz, self.channels, self.sample_format)
-
-        def on_level(level: Level) -> bool:
-            meter.show(level)
-            return pressed() not in ("x", "q")
-
-        try:
-            return capture(
-                source,
-                path,
-                rate_hz=self.rate_hz,
-                channels=self.channels,
-                sample_format=self.sample_format,
-                seconds=seconds,
-                on_level=on_level,
-            )
-        finally:
-            meter.done()
-
-    def again(self) -> Setup:
-        """The same device after it was plugged in again."""
-        refreshed()
-        return replace(self, device=device_named(self.device.name))
-
-
-def one_take(setup: Setup, path: Path, seconds: float, countdown: int) -> None:
-    """Record one take into a file and say whether it is any good."""
-    part = path.with_name(path.name + PART)
-    if path.exists():
-        raise VibecheckError("it is already there", "Choose another name.", str(path))
-    _cautions("before any recording")
-    with quiet_terminal():
-        say(f"Recording {seconds:.0f} s from {setup.text}. Press x to end early.")
-        _count_down(countdown)
-        captured = setup.take(part, seconds, Meter(seconds))
-    part.rename(path)
-    _show(_judged(path, captured, seconds))
-    say(f"Saved {path}.")
+MOMENTS: dict[TakeKind, Moment] = {
+    "motor alone": "belt off",
+    "cutting": "cutting",
+    "coast-down": "coast-down",
+}
+"""Special take -> what must be minded then."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -114,18 +63,16 @@ class Session:
         with quiet_terminal():
             say(f"Job {self.job.name}, sweep {self.sweep_name}. {self.setup.text}.")
             kinds: set[TakeKind] = {step.kind for step in self.steps}
-            moments = [("motor alone", "belt off"), ("cutting", "cutting"),
-                       ("coast-down", "coast-down")]  # fmt: skip
-            _cautions("before any recording", "fixing a sensor",
-                      *(moment for kind, moment in moments if kind in kinds))  # fmt: skip
-            if not _go_on():
+            special = [moment for kind, moment in MOMENTS.items() if kind in kinds]
+            show_cautions("before any recording", "fixing a sensor", *special)
+            if not read_and_agreed():
                 return
             self._offer_partial_takes()
             guide = Guide(steps=self.steps).resumed(
                 (take.position, take.kind) for take in self._sweep.takes
             )
             self._mind_another_device()
-            _list_steps(guide)
+            show_steps(guide)
             while not guide.finished:
                 guide = self._step(guide)
         self._farewell(guide)
@@ -140,7 +87,7 @@ class Session:
         total = len(guide.steps)
         click.echo()
         say(f"[{bar(kept / total, 20)}] {kept} of {total} kept, "
-            f"{_time(guide.left_s)} of recording left")  # fmt: skip
+            f"{time_words(guide.left_s)} of recording left")  # fmt: skip
         say(f"TAKE {guide.at + 1}: {step.title}   {step.seconds:.0f} s")
         say(f"Set:  {step.setting}")
         say(f"Why:  {step.why}.")
@@ -156,13 +103,13 @@ class Session:
     def _record(self, guide: Guide) -> Guide:
         step, sweep = guide.step, self._sweep
         part = sweep.folder / (free_stem(sweep.folder, step.position, step.kind) + PART)
-        _count_down(self.countdown)
+        count_down(self.countdown)
         try:
             captured = self.setup.take(part, step.seconds, Meter(step.seconds))
         except DeviceError as error:
             return self._without_device(guide, error)
-        judgement = _judged(part, captured, step.seconds, step, self.speed, self._background())
-        _show(judgement)
+        judgement = judged(part, captured, step.seconds, step, self.speed, self._background())
+        show_judgement(judgement)
         return self._decide(guide, part, judgement, captured)
 
     def _decide(self, guide: Guide, part: Path, judgement: Judgement, captured: Captured) -> Guide:
@@ -260,70 +207,3 @@ class Session:
             f"{self._sweep.folder}.")  # fmt: skip
         if missing:
             say(f"Still missing: {', '.join(missing)}. The same command goes on with them.")
-
-
-def say(text: str) -> None:
-    """One paragraph, at most 78 columns."""
-    click.echo(textwrap.fill(text, 78, subsequent_indent="      "))
-
-
-def _cautions(*moments: str) -> None:
-    click.echo()
-    for text in cautions(*moments):  # type: ignore[arg-type]
-        click.echo(textwrap.fill(text, 78, initial_indent=" * ", subsequent_indent="   "))
-    click.echo()
-
-
-def _go_on() -> bool:
-    say("[Enter] I have read this and will keep to it   [q] leave")
-    return wait_for("q", "g") == "g"
-
-
-def _list_steps(guide: Guide) -> None:
-    say(f"{len(guide.steps)} takes, {_time(guide.left_s)} of recording to do:")
-    for number, (step, status) in enumerate(zip(guide.steps, guide.statuses, strict=True), 1):
-        chart = f"{step.chart_rpm:6.0f} rpm" if step.chart_rpm else " " * 10
-        done = "kept" if status == "kept" else ""
-        click.echo(f"  {number:3}  {step.title[:32]:<32} {chart}  {step.seconds:4.0f} s  {done}")
-
-
-def _time(seconds: float) -> str:
-    return f"{seconds:.0f} s" if seconds < 100 else f"about {seconds / 60:.0f} min"
-
-
-def _count_down(seconds: int) -> None:
-    if not seconds:
-        return
-    click.echo("Step back: ", nl=False)
-    for left in range(seconds, 0, -1):
-        click.echo(f"{left} ", nl=False)
-        time.sleep(1)
-    click.echo()
-
-
-def _judged(
-    path: Path,
-    captured: Captured,
-    wanted_s: float,
-    step: Step | None = None,
-    speed: SpeedCheck | None = None,
-    background_rms: float | None = None,
-) -> Judgement:
-    try:
-        return judge(
-            read_recording(path),
-            captured=captured,
-            wanted_s=wanted_s,
-            position=None if step is None else step.position,
-            chart_rpm=None if step is None else step.chart_rpm,
-            background_rms=background_rms,
-            kind="idle" if step is None else step.kind,
-            speed=speed,
-        )
-    except VibecheckError as error:
-        return Judgement(remarks=(Remark(weight="redo", text=error.found),))
-
-
-def _show(judgement: Judgement) -> None:
-    for remark in judgement.remarks:
-        say(f"  {MARKS[remark.weight]:>2}  {remark.text}")
