@@ -71,7 +71,7 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
             continue
         family = Family(name="belt", order=order, slip_low=-WINDOW, slip_high=WINDOW, harmonics=4)
         field = _field(take, spectrum, order)
-        rows.append(surprise(field, family, trial * order, free))
+        rows.append(surprise(field, family, trial * order, free)[0])
     known = [row for row in rows if row is not None]
     if not known:
         return None
@@ -92,7 +92,9 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
         level.append(10 * np.log10((max(tones) + 1e-30) / (max(pulleys) + 1e-30)))
     return BeltScore(
         belt=name,
-        log10_chance=tail_chance(total, best, free, places=max(1.0, inside.sum() / reach)),
+        log10_chance=tail_chance(
+            float(total[best]), total[free], places=max(1.0, inside.sum() / reach)
+        ),
         hz=np.array(hz),
         surprise=np.array([np.nan if r is None else float(r[near].max()) for r in rows]),
         level_db=float(np.median(level)) if level else float("nan"),

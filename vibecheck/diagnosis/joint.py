@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -55,7 +55,7 @@ def judge(suspects: Sequence[Suspect], readings: Readings) -> list[Judged]:
     list of Judged
         In the order of ``suspects``.
     """
-    cache: dict[tuple[str, frozenset[Key]], float] = {}
+    cache: dict[tuple[str, frozenset[Key], frozenset[Key]], float] = {}
 
     def weight(members: tuple[Suspect, ...]) -> float:
         return _log_weight(members, readings, cache)
@@ -94,39 +94,46 @@ def _compatible(pair: tuple[int, ...], suspects: Sequence[Suspect]) -> bool:
 def _log_weight(
     members: tuple[Suspect, ...],
     readings: Readings,
-    cache: dict[tuple[str, frozenset[Key]], float],
+    cache: dict[tuple[str, frozenset[Key], frozenset[Key]], float],
 ) -> float:
+    """Log of prior times likelihood of everything read, were just these suspects at fault."""
     total = sum(float(np.log(s.prior)) + s.evidence for s in members)
     claimed: set[Key] = set()
-    leaked: set[Key] = set()
+    raised: set[Key] = set()
     for suspect in sorted(members, key=lambda s: -len(s.claims)):
-        own = suspect.claims - claimed
+        total += _faulty(suspect.claims - claimed, readings)
         claimed |= suspect.claims
-        leaked.update(k for key in suspect.claims for k in readings.leaks.get(key, ()))
-        by_kind: dict[str, list[float]] = {}
-        for key in sorted(own):
-            if key in readings.values:
-                by_kind.setdefault(key[0], []).append(readings.values[key])
-        total += sum(readings.law(kind).log_faulty(v) for kind, v in by_kind.items())
-    leaked -= claimed
-    total += sum(_either(key, readings) for key in leaked if key in readings.values)
-    gone = frozenset(claimed | leaked)
+        raised |= suspect.raises
+        raised.update(k for key in suspect.claims for k in readings.leaks.get(key, ()))
+    raised -= claimed
     for row, keys in readings.rows.items():
-        mine = gone.intersection(keys)
-        if (row, mine) not in cache:
-            left = tuple(key for key in keys if key not in mine)
-            cache[(row, mine)] = _healthy_row(left, readings)
-        total += cache[(row, mine)]
+        known = (row, frozenset(claimed.intersection(keys)), frozenset(raised.intersection(keys)))
+        if known not in cache:
+            cache[known] = _row(keys, known[1], known[2], readings)
+        total += cache[known]
     return total
 
 
-def _either(key: Key, readings: Readings) -> float:
-    """A reading that a fault elsewhere may or may not have raised."""
-    law, value = readings.law(key[0]), [readings.values[key]]
-    return float(np.logaddexp(law.log_healthy(value), law.log_faulty(value)) - np.log(2.0))
+def _faulty(keys: Iterable[Key], readings: Readings) -> float:
+    by_kind: dict[str, list[float]] = {}
+    for key in sorted(keys):
+        if key in readings.values:
+            by_kind.setdefault(key[0], []).append(readings.values[key])
+    return sum(readings.law(kind).log_faulty(values) for kind, values in by_kind.items())
 
 
-def _healthy_row(keys: tuple[Key, ...], readings: Readings) -> float:
-    if not keys:
+def _row(
+    keys: Sequence[Key], claimed: frozenset[Key], raised: frozenset[Key], readings: Readings
+) -> float:
+    """Likelihood of what is left of a row; what a fault elsewhere may raise is raised or not."""
+    left = [key for key in keys if key not in claimed]
+    if not left:
         return 0.0
-    return readings.law(keys[0][0]).log_healthy([readings.values[k] for k in keys])
+    law = readings.law(left[0][0])
+    healthy = law.log_healthy([readings.values[key] for key in left])
+    lifted = [readings.values[key] for key in left if key in raised]
+    if not lifted:
+        return healthy
+    rest = [readings.values[key] for key in left if key not in raised]
+    other = law.log_healthy(rest) + law.log_faulty(lifted)
+    return float(np.logaddexp(healthy, other) - np.log(2.0))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
+from scipy.stats import gamma
 
 from vibecheck.diagnosis.families import Family, bearing_families
 from vibecheck.diagnosis.heard import Heard
@@ -27,6 +28,8 @@ Numbers = NDArray[np.float64]
 STEP = 3e-4
 SPAN = 1.35
 MOST_PER_TAKE = 4.0
+PLAIN = -3.5
+"""Surprise (decimal logarithm of chance) at which a family counts as plain."""
 SLIP_SCATTER = 1e-3
 """How far the slip may differ from take to take."""
 
@@ -145,7 +148,46 @@ def score_rolling(
     bearings: Sequence[Bearing],
     fields: Sequence[Mapping[str, Field]],
 ) -> list[RollingScore]:
-    """Every element of every bearing with known numbers, judged over the sweep."""
+    """Every element of every bearing with known numbers, judged over the sweep.
+
+    When one is plain, its lines and their sidebands are taken out of all takes and the others are
+    judged again in what is left, so that its echoes at other orders accuse nobody.
+    """
+    found = _scored(bearings, fields, fields)
+    if not found:
+        return found
+    lead = min(found, key=lambda score: (score.log10_chance, -score.height))
+    if lead.log10_chance > PLAIN and np.nanmean(lead.surprise) < 1.0:
+        return found
+    left = [_peeled(take, field, lead) for take, field in zip(takes, fields, strict=True)]
+    again = _scored(bearings, left, left)
+    own = _scored([b for b in bearings if b.shaft == lead.shaft], fields, left)
+    on_lead = {(s.bearing, s.family.name): s for s in own if _on_lead(s, lead)}
+    return [on_lead.get((s.bearing, s.family.name), s) for s in again]
+
+
+def _on_lead(score: RollingScore, lead: RollingScore) -> bool:
+    """Whether a score rests on the leader's own line (a bearing of the same numbers)."""
+    return score.shaft == lead.shaft and abs(score.order / lead.order - 1.0) < 4 * SLIP_SCATTER
+
+
+def _peeled(take: Heard, field: Mapping[str, Field], lead: RollingScore) -> dict[str, Field]:
+    if lead.shaft not in field:
+        return dict(field)
+    left = {}
+    for shaft, ground in field.items():
+        scale = take.turning.rotors[lead.shaft].ratio / take.turning.rotors[shaft].ratio
+        spacings = [k * scale for k in (1.0, 2.0, 3.0, 4.0)]
+        spacings += [k * scale for k in lead.family.sidebands if k not in (1.0, 2.0)]
+        left[shaft] = ground.without(lead.order * scale, spacings=spacings)
+    return left
+
+
+def _scored(
+    bearings: Sequence[Bearing],
+    fields: Sequence[Mapping[str, Field]],
+    yardsticks: Sequence[Mapping[str, Field]],
+) -> list[RollingScore]:
     found = []
     for bearing in bearings:
         orders = orders_of(bearing)
@@ -158,7 +200,7 @@ def score_rolling(
         )
         every = [f.order for f in families]
         for family in families:
-            score = _over_sweep(bearing, family, every, fields)
+            score = _over_sweep(bearing, family, every, fields, yardsticks)
             if score is not None:
                 found.append(score)
     return found
@@ -169,39 +211,46 @@ def _over_sweep(
     family: Family,
     others: Sequence[float],
     fields: Sequence[Mapping[str, Field]],
+    yardsticks: Sequence[Mapping[str, Field]],
 ) -> RollingScore | None:
+    """One family over all takes; decoys are scored in ``yardsticks``."""
     trial = family.order * np.exp(np.arange(-np.log(SPAN), np.log(SPAN), STEP))
     inside = (trial >= family.lowest_order) & (trial <= family.highest_order)
     free = free_places(trial, others)
-    surprises = [
-        surprise(field[bearing.shaft], family, trial, free) if bearing.shaft in field else None
-        for field in fields
+    shaft = bearing.shaft
+    pairs = [
+        surprise(field[shaft], family, trial, free, yardstick[shaft]) if shaft in field else None
+        for field, yardstick in zip(fields, yardsticks, strict=True)
     ]
-    known = [s for s in surprises if s is not None]
+    known = [pair for pair in pairs if pair is not None]
     if not known:
         return None
     reach = 2 * int(SLIP_SCATTER / STEP) + 1
-    total = np.sum([maximum_filter1d(np.minimum(s, MOST_PER_TAKE), reach) for s in known], axis=0)
+    total, decoys = (
+        np.sum(
+            [maximum_filter1d(np.minimum(pair[k], MOST_PER_TAKE), reach) for pair in known], axis=0
+        )
+        for k in (0, 1)
+    )
     best = int(np.argmax(np.where(inside, total, -1.0)))
-    log10_chance = tail_chance(total, best, free, places=max(1.0, inside.sum() / reach))
     order = float(trial[best])
     near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
-    at = np.array([np.nan if s is None else float(s[near].max()) for s in surprises])
-    depth = np.array(
-        [
-            np.nan if s is None else _depth(field[bearing.shaft], order)
-            for s, field in zip(surprises, fields, strict=True)
-        ]
-    )
     return RollingScore(
         bearing=bearing.name,
-        shaft=bearing.shaft,
+        shaft=shaft,
         family=family,
-        log10_chance=log10_chance,
+        log10_chance=tail_chance(
+            float(total[best]), decoys[free], places=max(1.0, inside.sum() / reach)
+        ),
         order=order,
         slip=order / family.order - 1.0,
-        surprise=at,
-        depth=depth,
+        surprise=np.array([np.nan if p is None else float(p[0][near].max()) for p in pairs]),
+        depth=np.array(
+            [
+                np.nan if p is None else _depth(field[shaft], order)
+                for p, field in zip(pairs, fields, strict=True)
+            ]
+        ),
         height=float(total[best]),
     )
 
@@ -215,28 +264,51 @@ def free_places(trial: Numbers, others: Sequence[float]) -> NDArray[np.bool_]:
     return free if free.sum() > 200 else np.abs(trial - np.rint(trial)) > 0.015
 
 
-def surprise(field: Field, family: Family, trial: Numbers, free: NDArray[np.bool_]) -> Numbers:
-    """Decimal surprise of every trial order among the decoys of one take."""
-    own = field.scores(family, trial)
-    middle = np.median(own[:, free], axis=1)
-    spread = np.median(np.abs(own[:, free] - middle[:, None]), axis=1) + 0.5
-    height = ((own - middle[:, None]) / spread[:, None]).max(axis=0)
-    threshold = float(np.quantile(height[free], 0.9))
-    beyond = height[free & (height > threshold)] - threshold
-    tail = float(beyond.mean()) + 1e-9 if beyond.size else 1.0
-    return np.asarray(np.maximum(0.0, 1.0 + (height - threshold) / (tail * np.log(10.0))))
+def surprise(
+    field: Field,
+    family: Family,
+    trial: Numbers,
+    free: NDArray[np.bool_],
+    yardstick: Field | None = None,
+) -> tuple[Numbers, Numbers]:
+    """Decimal surprise of every trial order among the decoys of one take.
 
-
-def tail_chance(total: Numbers, best: int, free: NDArray[np.bool_], *, places: float) -> float:
-    """Decimal logarithm of the chance that decoys reach ``total[best]``, places counted.
-
-    The tail is fitted where most decoys lie, from their median to their upper fifth: a loud true
-    family also raises decoys at simple ratios of itself, and must not raise its own yardstick.
+    Returns
+    -------
+    own, decoys : ndarray, shape (trials,)
+        Of the trial orders in ``field``, and of the same orders in ``yardstick`` (default: the same
+        field), where the decoys are scored.
     """
-    middle, upper = np.quantile(total[free], (0.5, 0.8))
-    tail = float(upper - middle) / np.log(2.5) + 1e-9
-    log10_point = np.log10(0.5) - max(0.0, float(total[best] - middle)) / (tail * np.log(10.0))
-    return float(min(0.0, log10_point + np.log10(places)))
+    own = field.scores(family, trial)
+    other = own if yardstick is None or yardstick is field else yardstick.scores(family, trial)
+    middle = np.median(other[:, free], axis=1)
+    spread = np.median(np.abs(other[:, free] - middle[:, None]), axis=1) + 0.5
+    height, decoys = (
+        ((rows - middle[:, None]) / spread[:, None]).max(axis=0) for rows in (own, other)
+    )
+    threshold = float(np.quantile(decoys[free], 0.9))
+    beyond = decoys[free & (decoys > threshold)] - threshold
+    tail = float(beyond.mean()) + 1e-9 if beyond.size else 1.0
+    scale = tail * np.log(10.0)
+    return (
+        np.maximum(0.0, 1.0 + (height - threshold) / scale),
+        np.maximum(0.0, 1.0 + (decoys - threshold) / scale),
+    )
+
+
+def tail_chance(reached: float, decoys: Numbers, *, places: float) -> float:
+    """Decimal logarithm of the chance that decoys reach ``reached``, places counted.
+
+    Surprises add up over takes to about a gamma variable. It is fitted where most decoys lie, at
+    their median and upper fifth: a loud true family also raises decoys at simple ratios of
+    itself, and must not raise its own yardstick.
+    """
+    middle, upper = (float(q) for q in np.quantile(decoys, (0.5, 0.8)))
+    spread = max((upper - middle) / 0.84, 1e-3)
+    shape = max((middle / spread) ** 2, 1.0)
+    scale = max(spread**2 / max(middle, 1e-3), spread / shape**0.5)
+    log10_point = float(gamma.logsf(reached, shape, scale=scale)) / np.log(10.0)
+    return float(max(min(0.0, log10_point + np.log10(places)), -60.0))
 
 
 def _depth(field: Field, order: float) -> float:

@@ -28,6 +28,8 @@ class Suspect:
         What turns once for every strike.
     claims : frozenset of Key
         Readings it would raise.
+    raises : frozenset of Key
+        Readings it may raise too, but need not.
     prior : float
         Prior odds.
     evidence : float
@@ -39,6 +41,7 @@ class Suspect:
     fault: str
     rotor: str = ""
     claims: frozenset[Key] = frozenset()
+    raises: frozenset[Key] = frozenset()
     prior: float = 2e-3
     evidence: float = 0.0
     detail: Mapping[str, object] = field(default_factory=dict)

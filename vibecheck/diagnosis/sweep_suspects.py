@@ -14,7 +14,7 @@ from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.suspects import Key, Suspect, gear_suspects, rate_key, shaft_suspects
 from vibecheck.diagnosis.turn_readings import HALVES_LAW, halves_readings, rotor_tones
 
-SWELL_LAW = SizeLaw(healthy=0.11, healthy_spread=0.55, faulty=0.60, faulty_spread=0.45, shape=4.0)
+SWELL_LAW = SizeLaw(healthy=0.12, healthy_spread=0.65, faulty=0.80, faulty_spread=0.45, shape=3.0)
 """Sideband share of a gear's own turning rate; a new gear of good class shows a few per cent."""
 ELEMENT_FAULT = {
     "outer": "outer race",
@@ -169,7 +169,7 @@ def _rolling_suspects(heard: Listened) -> list[Suspect]:
                 break
         else:
             groups.append([score])
-    return [_rolling_suspect(group) for group in groups]
+    return [_rolling_suspect(group, heard) for group in groups]
 
 
 def _same_line(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
@@ -186,7 +186,7 @@ def _same_line(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
     return together > 0
 
 
-def _rolling_suspect(group: list[RollingScore]) -> Suspect:
+def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
     best = group[0]
     rivals = [s for s in group if s.log10_chance < best.log10_chance + 1.5]
     kind = fault(ELEMENT_FAULT[best.family.name])
@@ -197,9 +197,20 @@ def _rolling_suspect(group: list[RollingScore]) -> Suspect:
         part_kind="bearing",
         fault=name,
         rotor=best.shaft,
+        raises=_turning_with(best.shaft, heard) if name != "outer race" else frozenset(),
         prior=kind.prior * len(rivals),
         evidence=rolling_odds(best),
         detail={"score": best, "rivals": tuple(rivals)},
+    )
+
+
+def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
+    """Knock and half-order readings of a shaft: a flaw that turns passes the load once a turn."""
+    return frozenset(
+        rate_key(kind, number, take.turning.rotors[shaft].ratio)
+        for number, take in enumerate(heard.takes)
+        if shaft in take.turning.rotors
+        for kind in ("knock", "halves")
     )
 
 
