@@ -16,6 +16,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--sweep", default="before", show_default=True, help="Name of the sweep.")
 @click.option("--machine", help="Machine table, for a job that has none.")
 @click.option("--position", "positions", multiple=True, help="Only this one; may be repeated.")
+@click.option("--planned", is_flag=True, help="Only the fewest takes that part all suspects.")
 @click.option("--special", "specials", multiple=True, metavar="KIND[@POSITION]",
               help="Special take; may be repeated.")  # fmt: skip
 @click.option("--seconds", type=click.FloatRange(1, 3600), help="Length of every take.")
@@ -28,7 +29,7 @@ def command(job_folder: Path, sweep: str, place: str, port: int, plain: bool, **
     from vibecheck.capture.phone_certificate import certificate, own_addresses
     from vibecheck.capture.phone_server import INSTALL, application
     from vibecheck.cli.phone_desk import PhoneDesk
-    from vibecheck.cli.record import machine_of, steps_of
+    from vibecheck.cli.record_steps import machine_of, steps_of
     from vibecheck.cli.remembered import place as settings
     from vibecheck.errors import DeviceError
     from vibecheck.files.job import load_job

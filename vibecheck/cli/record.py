@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from vibecheck.capture.devices import Device
     from vibecheck.capture.wave_stream import SampleFormat
     from vibecheck.cli.record_setup import Setup
-    from vibecheck.files.job import Job
-    from vibecheck.machine.parts import Machine
-    from vibecheck.recording import TakeKind
 
 PATH = click.Path(path_type=Path)
 
@@ -32,6 +29,7 @@ PATH = click.Path(path_type=Path)
               help="Of the samples; remembered.")  # fmt: skip
 @click.option("--machine", help="Machine table, for a job that has none.")
 @click.option("--position", "positions", multiple=True, help="Only this one; may be repeated.")
+@click.option("--planned", is_flag=True, help="Only the fewest takes that part all suspects.")
 @click.option("--special", "specials", multiple=True, metavar="KIND[@POSITION]",
               help="Special take (motor-alone, reverse@A1 ...); may be repeated.")  # fmt: skip
 @click.option("--seconds", type=click.FloatRange(1, 3600), help="Length of every take.")
@@ -63,6 +61,7 @@ def command(job_folder: Path | None, list_devices: bool, to_file: Path | None, *
 def _sweep(job_folder: Path, told: dict[str, Any]) -> None:
     from vibecheck.cli.heard_speed import speed_check
     from vibecheck.cli.record_session import Session
+    from vibecheck.cli.record_steps import machine_of, steps_of
     from vibecheck.files.job import load_job
     from vibecheck.files.sweep import open_sweep
 
@@ -81,78 +80,6 @@ def _sweep(job_folder: Path, told: dict[str, Any]) -> None:
         speed=None if machine is None else speed_check(machine),
     )
     session.run()
-
-
-def machine_of(job: Job, named: str | None) -> Machine | None:
-    """The job\'s own table, else the one named, else none."""
-    from vibecheck.files.gear_table import read_machine
-
-    table = job.machine_path or named
-    return None if table is None else read_machine(table)
-
-
-def steps_of(machine: Machine | None, told: dict[str, Any]) -> Any:
-    """The takes to make, from the machine and what was asked."""
-    from vibecheck.capture.sweep import plan_steps
-    from vibecheck.errors import UsageError
-
-    chart: list[tuple[str, float | None]] = _chart(machine, told["positions"])
-    specials = [_special(text, [label for label, _ in chart]) for text in told["specials"]]
-    if not any(kind == "background" for kind, _ in specials):
-        specials.insert(0, ("background", None))
-    if not chart:
-        raise UsageError(
-            "no lever positions known", "Give the machine's table (--machine) or --position."
-        )
-    return plan_steps(chart, specials, told["seconds"], told["repeats"])
-
-
-def _chart(machine: Machine | None, wanted: tuple[str, ...]) -> list[tuple[str, float | None]]:
-    from vibecheck.errors import UsageError
-    from vibecheck.files.naming import words_of
-
-    if machine is None:
-        return [(label, None) for label in wanted]
-    chart = [(one.label, _expected_rpm(machine, one.label)) for one in machine.positions]
-    if not wanted:
-        return chart
-    found = []
-    for text in wanted:
-        same = [one for one in chart if "".join(words_of(one[0])) == "".join(words_of(text))]
-        if not same:
-            raise UsageError(
-                f"no lever position {text!r}", f"Use {', '.join(label for label, _ in chart)}."
-            )
-        found += same
-    return found
-
-
-def _expected_rpm(machine: Machine, label: str) -> float | None:
-    """What the chart promises; without a chart, what the table gives."""
-    from vibecheck.machine.train import turning
-    from vibecheck.units import rpm
-
-    position = machine.position(label)
-    if position.chart_rpm.middle is not None:
-        return position.chart_rpm.middle
-    turned = turning(machine, position)
-    known = turned.nominal_hz(machine.spindle) if machine.spindle in turned.rotors else None
-    return None if known is None else rpm(known)
-
-
-def _special(text: str, labels: list[str]) -> tuple[TakeKind, str | None]:
-    from vibecheck.capture.sweep import SPECIAL_S
-    from vibecheck.errors import UsageError
-    from vibecheck.files.naming import words_of
-
-    word, _, where = text.partition("@")
-    kinds = [kind for kind in SPECIAL_S if words_of(kind) == words_of(word)]
-    if not kinds:
-        raise UsageError(f"no special take {word!r}", f"Use {', '.join(SPECIAL_S)}.")
-    same = [label for label in labels if "".join(words_of(label)) == "".join(words_of(where))]
-    if where and not same:
-        raise UsageError(f"no lever position {where!r}", f"Use {', '.join(labels)}.")
-    return kinds[0], same[0] if same else None
 
 
 def _device_setup(told: dict[str, Any]) -> Setup:
