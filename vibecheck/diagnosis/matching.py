@@ -19,6 +19,8 @@ from vibecheck.spectra.envelope import EnvelopeSpectrum
 
 GRID = 3e-4
 """Relative spacing of trial orders."""
+SIBLING_LEAD = 2.0
+"""By how much (ln) a family's neighbour must beat it to be taken for the true one."""
 DECOY_SPAN = 2.0
 """Decoys lie within this factor of the family's order, either way."""
 
@@ -91,7 +93,8 @@ def decoy_tail(decoys: Numbers, free: Flags, own: Numbers) -> tuple[float, float
     """How far ``own`` (one score per spectrum) lies beyond the decoys' tail, and its chance.
 
     Every spectrum's scores are put in units of their own scatter, each decoy takes the best of
-    all spectra, and the upper twentieth is continued as an exponential.
+    all spectra, and the upper twentieth is continued as an exponential. Where decoys beat it
+    outright (a stronger family that nobody told of), their share counts.
     """
     middle, spread = scatter(decoys[:, free])
     best_decoys = np.max((decoys[:, free] - middle[:, None]) / spread[:, None], axis=0)
@@ -99,8 +102,9 @@ def decoy_tail(decoys: Numbers, free: Flags, own: Numbers) -> tuple[float, float
     threshold = float(np.quantile(best_decoys, 0.95))
     tail = max(float(np.mean(best_decoys[best_decoys >= threshold] - threshold)), 0.05)
     beyond = (height - threshold) / tail
-    chance = 0.05 * np.exp(-beyond) if beyond > 0 else float(np.mean(best_decoys >= height))
-    return beyond, max(float(chance), 1e-300)
+    beaten = float(np.mean(best_decoys >= height))
+    chance = max(0.05 * float(np.exp(-beyond)), beaten) if beyond > 0 else beaten
+    return beyond, max(chance, 1e-300)
 
 
 def scatter(decoys: Numbers) -> tuple[Numbers, Numbers]:
@@ -256,8 +260,11 @@ def _lines_found(ground: Field, row: int, family: Family, order: float) -> tuple
 
 
 def _rivals(ground: Field, row: int, order: float) -> list[str]:
-    """Whole shaft multiples this take is too short to tell from the family."""
+    """What else explains the family: a stronger one whose sideband it is, or whole multiples."""
     heard = ground.spectra[row]
+    better = _sibling(ground, row, order)
+    if better:
+        return [f"a family at {better:.3f} times shaft speed fits better; this is its sideband"]
     nearest = round(order)
     mask = ground.masked[row]
     seen = 1
@@ -271,6 +278,18 @@ def _rivals(ground: Field, row: int, order: float) -> list[str]:
     seconds = seconds_to_separate(seen * order, seen * nearest, ground.shaft_hz)
     longer = "no length would do" if not np.isfinite(seconds) else f"{seconds:.0f} s would do"
     return [f"{nearest} times shaft speed lies within the resolution of this take; {longer}"]
+
+
+def _sibling(ground: Field, row: int, order: float) -> float:
+    """A family some whole multiples of the shaft away whose own harmonics are clearly stronger."""
+    shape = Family(name="plain", order=order, harmonics=4)
+    step = ground.spectra[row].significance.step / ground.scale(ground.spectra[row])
+    apart = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
+    places = (order + apart)[:, None] + step * np.arange(-2, 3)
+    places = np.where(places > 0.9, places, order)
+    scores = ground.scores(shape, np.append(places.ravel(), order))[row]
+    best = int(np.argmax(scores[:-1]))
+    return float(places.ravel()[best]) if scores[best] > scores[-1] + SIBLING_LEAD else 0.0
 
 
 def _peeled(family: Family) -> tuple[float, ...]:

@@ -36,6 +36,8 @@ loaded once a turn: a turning load (unbalance) explains it without a flaw."""
 CAGE_ALONE = -0.9
 """Most that cage-rate lines alone can say (ln odds): a slow shaft of the same gear train, a belt or
 a shifting load makes lines there just as well."""
+GUESSED_SPEED = 4.0
+"""Most odds a family may have at a speed that is neither stated nor clearly heard."""
 FEWEST_TURNS = 18.0
 CONTRADICTION = 0.01
 TOP_ORDER = 36.0
@@ -140,12 +142,12 @@ def hear_bearing(
             f" {FEWEST_TURNS / used:.1f} s would do",
             used,
         )
-    scores = _scored(whole, used, speed, families, (low_hz, high_hz))
+    scores, most = _scored(whole, used, speed, families, (low_hz, high_hz)), np.inf
     if not speed.found and abs(speed.candidate_hz / used - 1.0) > 0.003:
         other = _scored(whole, speed.candidate_hz, speed, families, (low_hz, high_hz))
         if _best_odds(other) > 2.0 * _best_odds(scores):
-            scores, used = other, speed.candidate_hz
-    odds = {score.family.name: _odds(score) for score in scores}
+            scores, used, most = other, speed.candidate_hz, GUESSED_SPEED
+    odds = {score.family.name: min(_odds(score), most) for score in scores}
     lines = shaft_lines(whole, used, quantity=quantity)
     return _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
 
@@ -221,6 +223,8 @@ def _summed_up(
     elements = tuple(_element(score, posterior[score.family.name], used) for score in scores)
     best = max((name for name in posterior if name != "healthy"), key=lambda name: posterior[name])
     verdict = verdict_for(posterior[best])
+    if verdict == "not shown" and any(each.verdict == "cannot tell" for each in elements):
+        verdict = "cannot tell"
     said = contradiction(stated_hz, speed)
     reasons = [said] if said else []
     if not speed.found:

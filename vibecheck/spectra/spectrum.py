@@ -192,15 +192,15 @@ def long_spectrum(
 def rescaled(spectrum: Spectrum, scaling: Scaling) -> Spectrum:
     """The same spectrum in another scaling; ``spectrum`` must be in "power"."""
     values = spectrum.values
-    made = {
-        "power": lambda: values,
-        "rms": lambda: np.sqrt(values),
-        "peak": lambda: np.sqrt(2.0 * values),
-        "density": lambda: values / np.float32(spectrum.resolution),
-    }
-    if scaling not in made:
+    if scaling == "rms":
+        values = np.sqrt(values)
+    elif scaling == "peak":
+        values = np.sqrt(2.0 * values)
+    elif scaling == "density":
+        values = values / np.float32(spectrum.resolution)
+    elif scaling != "power":
         raise ValueError(f"no such scaling of power: {scaling}")
-    return spectrum.with_values(made[scaling](), scaling=scaling)
+    return spectrum.with_values(values, scaling=scaling)
 
 
 def fast_length(size: int) -> int:
