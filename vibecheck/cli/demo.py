@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 RECORDINGS = "demo-lathe"
-TABLE = "lathe-12-speed"
+TABLE = "lathe-8-speed"
 FOLDER = "vibecheck-demo"
 
 
@@ -35,7 +35,7 @@ def command(save: str) -> None:
         raise RecordingError(
             "the demo recordings are missing", "Install the program again.", str(source)
         )
-    click.echo("Twelve recordings of an invented lathe that knocks, one a lever position.\n")
+    click.echo("Eight recordings of an invented lathe that knocks, one a lever position.\n")
     gathered = gather(str(source), table=TABLE)
     diagnosis = diagnosed(gathered)
     show(diagnosis, gathered)

@@ -1,0 +1,100 @@
+"""Diagnose a sweep: listen to all takes, suspect every part, weigh them together, report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from vibecheck.diagnosis.evidence_table import evidence_table
+from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
+from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_tones
+from vibecheck.diagnosis.grouping import named
+from vibecheck.diagnosis.joint import judge
+from vibecheck.diagnosis.listened import Listened, Progress, listen
+from vibecheck.diagnosis.sweep_findings import Case, finding_of
+from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
+from vibecheck.diagnosis.take_reports import speed_warnings, take_reports
+from vibecheck.machine.parts import Machine
+from vibecheck.machine.train import Turning
+from vibecheck.recording import Take
+
+MODEST_DB = -30.0
+
+
+def diagnose_sweep(
+    machine: Machine,
+    turnings: Mapping[str, Turning],
+    takes: Sequence[Take],
+    progress: Progress,
+) -> Diagnosis:
+    """Name what is wrong from takes at several lever positions.
+
+    Parameters
+    ----------
+    machine : Machine
+    turnings : mapping of position label to Turning
+    takes : sequence of Take
+        Ordinary takes (idle or cutting); special takes are bounded elsewhere.
+    progress : callable
+        Told what is being done, and how far it is (0 to 1).
+    """
+    heard = listen(machine, turnings, takes, progress)
+    reports = take_reports(machine, heard.ready, heard.speeds, turnings)
+    warnings = speed_warnings(machine, heard.ready, heard.speeds)
+    if not heard.takes:
+        return Diagnosis(
+            machine=machine.name,
+            takes=reports,
+            findings=(),
+            warnings=tuple(warnings),
+            next_test=fact("measure_rpm", positions=[r.position or r.name for r in reports[:3]]),
+        )
+    progress("weighing the suspects", 0.96)
+    readings = readings_of(heard)
+    judged = judge(every_suspect(heard), readings)
+    case = Case(heard=heard, readings=readings, judged=judged)
+    findings = [finding_of(case, group) for group in named(judged)] + fixed_findings(heard)
+    findings.sort(key=lambda finding: -finding.probability)
+    warnings += _notes(heard, findings)
+    return Diagnosis(
+        machine=machine.name,
+        takes=reports,
+        findings=tuple(findings),
+        warnings=tuple(warnings),
+        next_test=_next(findings, heard),
+        table=evidence_table(heard, readings, judged),
+    )
+
+
+def _notes(heard: Listened, findings: Sequence[Finding]) -> list[Fact]:
+    notes: list[Fact] = []
+    unknown = [b.name for b in heard.machine.bearings if not _known(heard, b.name)]
+    if unknown:
+        notes.append(fact("bearing_unknown", parts=unknown))
+    uncounted = [gear.name for gear in heard.machine.gears if gear.teeth.value is None]
+    if uncounted:
+        notes.append(fact("teeth_unknown", parts=uncounted))
+    for tone in modest_tones(heard, findings)[:2]:
+        if tone.above_mesh_db > MODEST_DB:
+            notes.append(
+                fact(
+                    "engine_note",
+                    text=f"a tone at {tone.hz:.1f} Hz stays put at {len(tone.takes)} of "
+                    f"{len(heard.ready)} takes and follows no shaft; it does not rule the sound",
+                )
+            )
+    return notes
+
+
+def _known(heard: Listened, bearing: str) -> bool:
+    return any(score.bearing == bearing for score in heard.rolling)
+
+
+def _next(findings: Sequence[Finding], heard: Listened) -> Fact:
+    for finding in findings:
+        if finding.next_test is not None:
+            return finding.next_test
+    recorded = {take.label for take in heard.takes}
+    missing = [p.label for p in heard.machine.positions if p.label not in recorded]
+    if missing:
+        return fact("record_positions", positions=missing[:4], seconds=30.0)
+    return fact("repeat_sweep")

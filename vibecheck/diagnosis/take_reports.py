@@ -1,0 +1,146 @@
+"""What each take was worth, and what the speeds say about the table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from vibecheck.diagnosis.findings import Fact, TakeReport, fact
+from vibecheck.diagnosis.ready import Ready
+from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
+from vibecheck.machine.parts import Machine
+from vibecheck.machine.train import Turning
+from vibecheck.units import rpm
+
+SHORT_S, SHORT_TURNS = 8.0, 10.0
+DIFFERS = 0.08
+DRIFTS = 0.01
+CLIPPED = 1e-4
+
+
+def take_reports(
+    machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds, turnings: Mapping[str, Turning]
+) -> tuple[TakeReport, ...]:
+    """A report for every take, in the order given."""
+    return tuple(
+        _report(machine, take, speed, turnings)
+        for take, speed in zip(takes, speeds.takes, strict=True)
+    )
+
+
+def _report(
+    machine: Machine, take: Ready, speed: TakeSpeed, turnings: Mapping[str, Turning]
+) -> TakeReport:
+    name, remarks = take.take.name, list(sound_remarks(take))
+    spindle = _spindle_rpm(machine, speed)
+    chart = None
+    label = speed.turning.label if speed.turning else take.take.position
+    if label is not None and label in turnings:
+        chart = turnings[label].position.chart_rpm.middle
+    if speed.found and speed.misfiled and speed.turning is not None:
+        remarks.append(
+            fact(
+                "wrong_position",
+                take=name,
+                position=take.take.position or "",
+                heard=speed.turning.label,
+            )
+        )
+    elif speed.found and take.take.position is None and speed.turning is not None:
+        remarks.append(fact("position_found", take=name, heard=speed.turning.label))
+    if not speed.found:
+        kind = "no_speed" if take.take.position else "position_not_found"
+        remarks.append(fact(kind, take=name))
+    if spindle and chart and abs(spindle / chart - 1) > DIFFERS:
+        remarks.append(
+            fact("speed_differs", position=label or name, chart_rpm=chart, heard_rpm=spindle)
+        )
+    stated = take.take.tach_rpm
+    if spindle and stated and abs(spindle / stated - 1) > 0.01:
+        remarks.append(fact("stated_speed_wrong", take=name, stated_rpm=stated, heard_rpm=spindle))
+    drift = max((track.drift for track in speed.tracks.values()), default=0.0)
+    if drift > DRIFTS:
+        remarks.append(fact("speed_drifts", take=name, percent=100 * drift))
+    if spindle:
+        needed = max(20.0, 20.0 * 60.0 / spindle)
+        if take.seconds < SHORT_S or take.seconds * spindle / 60.0 < SHORT_TURNS:
+            remarks.append(fact("take_too_short", take=name, seconds=take.seconds, needed_s=needed))
+    return TakeReport(
+        name=name,
+        position=take.take.position,
+        kind=take.take.kind,
+        seconds=take.seconds,
+        speeds_hz={group: track.mean_hz for group, track in speed.tracks.items()},
+        speed_error=dict(speed.errors),
+        spindle_rpm=spindle,
+        chart_rpm=chart,
+        drift=drift,
+        heard_position=speed.turning.label if speed.found and speed.turning else None,
+        remarks=tuple(remarks),
+    )
+
+
+def sound_remarks(take: Ready) -> list[Fact]:
+    """Clipping, silence, and what the file itself cannot support."""
+    name, samples = take.take.name, take.samples
+    remarks: list[Fact] = []
+    peak = float(np.abs(samples).max())
+    if peak > 0:
+        held = float(np.mean(np.abs(samples) >= 0.9999 * peak))
+        if held > CLIPPED and held * samples.size >= 8:
+            remarks.append(fact("clipped", take=name, percent=100 * held))
+    remarks += [
+        fact("processed", take=name, reason=reason)
+        for reason in take.take.recording.support.reasons
+    ]
+    if take.seconds < SHORT_S:
+        remarks.append(fact("take_too_short", take=name, seconds=take.seconds, needed_s=20.0))
+    return remarks
+
+
+def _spindle_rpm(machine: Machine, speed: TakeSpeed) -> float | None:
+    if not speed.found or speed.turning is None:
+        return None
+    rotor = speed.turning.rotors.get(machine.spindle)
+    if rotor is None or rotor.group not in speed.tracks:
+        return None
+    return rpm(speed.tracks[rotor.group].mean_hz * rotor.ratio)
+
+
+def speed_warnings(machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds) -> list[Fact]:
+    """A scale that no slip explains, takes exchanged, and positions not recorded."""
+    warnings: list[Fact] = []
+    if not any(speed.found for speed in speeds.takes):
+        return [fact("no_speed_anywhere")]
+    off = speeds.scale - 1.0
+    if not -0.06 < off < 0.08:
+        warnings.append(fact("scale_differs", percent=100 * off, likely_cause=_cause(off)))
+    swapped: set[str] = set()
+    moved = {
+        speed.filed: (speed.turning.label, take.take.name)
+        for speed, take in zip(speeds.takes, takes, strict=True)
+        if speed.found and speed.misfiled and speed.turning is not None and speed.filed
+    }
+    for filed, (label, name) in moved.items():
+        if label in moved and moved[label][0] == filed and name not in swapped:
+            other = moved[label][1]
+            swapped.update((name, other))
+            warnings.append(fact("swapped", first=name, second=other))
+    heard = {speed.turning.label for speed in speeds.takes if speed.found and speed.turning}
+    missing = [p.label for p in machine.positions if p.label not in heard]
+    if missing and len(heard) < len(machine.positions):
+        warnings.append(
+            fact("few_positions", count=len(heard), of=len(machine.positions))
+            if len(missing) > 6
+            else fact("positions_missing", positions=missing)
+        )
+    return warnings
+
+
+def _cause(off: float) -> str:
+    if abs(off - 0.2) < 0.05:
+        return "the supply is 60 Hz and the table says 50, or a drive runs the motor faster"
+    if abs(off + 1 / 6) < 0.05:
+        return "the supply is 50 Hz and the table says 60, or a drive runs the motor slower"
+    return "another pulley, another motor, or a drive that is not at mains frequency"

@@ -1,0 +1,77 @@
+"""The front hall: from a machine and its takes to a diagnosis. Read this first.
+
+Two streams meet here. ``machine`` says what turns and never sees a sample; ``spectra`` hears and
+never sees a tooth; ``diagnosis`` lets them meet and weighs what fits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from vibecheck.diagnosis.findings import Diagnosis
+from vibecheck.errors import RecordingError
+from vibecheck.machine.parts import Machine
+from vibecheck.machine.train import Turning, turning
+from vibecheck.recording import Take
+
+Progress = Callable[[int, int, str], None]
+ORDINARY = ("idle", "cutting")
+STEPS = 100
+
+
+def diagnose(
+    machine: Machine | None, takes: Sequence[Take], *, progress: Progress | None = None
+) -> Diagnosis:
+    """Name what is wrong with a machine, how sure that is, and what to do next.
+
+    Parameters
+    ----------
+    machine : Machine or None
+        As its owner described it; without one only families of tones can be told.
+    takes : sequence of Take
+        One or more per lever position, and special takes.
+    progress : callable, optional
+        Called with (done, of, what) while the work goes on.
+
+    Returns
+    -------
+    Diagnosis
+
+    Raises
+    ------
+    RecordingError
+        When there is nothing to listen to.
+    """
+    if not takes:
+        raise RecordingError("no takes", "Give at least one recording.")
+    say = _steps(progress)
+    ordinary = [take for take in takes if take.kind in ORDINARY]
+    if machine is None:
+        from vibecheck.diagnosis.untabled import hear_untabled
+
+        return hear_untabled(takes)
+    turnings = positions_of(machine)
+    if ordinary and _has_teeth(turnings):
+        from vibecheck.diagnosis.sweep import diagnose_sweep
+
+        return diagnose_sweep(machine, turnings, ordinary, say)
+    from vibecheck.diagnosis.single import diagnose_single
+
+    return diagnose_single(machine, turnings, ordinary or list(takes), say)
+
+
+def positions_of(machine: Machine) -> dict[str, Turning]:
+    """What turns at every lever position of the chart, by label."""
+    return {position.label: turning(machine, position) for position in machine.positions}
+
+
+def _has_teeth(turnings: dict[str, Turning]) -> bool:
+    return any(mesh.order is not None for t in turnings.values() for mesh in t.meshes)
+
+
+def _steps(progress: Progress | None) -> Callable[[str, float], None]:
+    def say(what: str, share: float) -> None:
+        if progress is not None:
+            progress(round(STEPS * share), STEPS, what)
+
+    return say
