@@ -14,10 +14,12 @@ from vibecheck.diagnosis.one_take import hear_bearing
 from vibecheck.diagnosis.unknown_bearing import unknown_bearing
 
 
+def families_of(bearing):
+    return bearing_families(elements=bearing.elements, ball_mm=bearing.ball, pitch_mm=bearing.pitch)
+
+
 def judged(record, channel, bearing, **more):
-    families = bearing_families(
-        elements=bearing.elements, ball_mm=bearing.ball, pitch_mm=bearing.pitch
-    )
+    families = families_of(bearing)
     samples = record[channel] if channel else record.first
     stated = (record.stated_rpm or 1797.0) / 60
     return hear_bearing(samples, record.rate_hz, shaft_hz=stated, families=families, **more)
@@ -176,3 +178,24 @@ def test_run_to_failure_level_rises():
         for numbers in (range(1, 6), range(2796, 2801))
     )
     assert late > 3 * early
+
+
+def test_bearings_that_are_not_there_are_never_named():
+    # invented geometries none of whose orders lie within 4.5 % of the true bearing's
+    rng = np.random.default_rng(11)
+    tried = 0
+    for number, channel in ((105, "DE"), (130, "DE"), (158, "FE"), (119, "DE"), (97, "DE")):
+        record = measured.cwru(number)
+        true = [family.order for family in families_of(measured.DRIVE_END)]
+        for _ in range(8):
+            elements, ratio = int(rng.integers(7, 17)), rng.uniform(0.14, 0.32)
+            families = bearing_families(elements=elements, ball_mm=ratio, pitch_mm=1.0)
+            near = [abs(f.order / t - 1) < 0.045 for f in families for t in true]
+            if any(near):
+                continue
+            tried += 1
+            heard = hear_bearing(
+                record[channel], record.rate_hz, shaft_hz=1790 / 60, families=families
+            )
+            assert heard.named == ""
+    assert tried >= 12

@@ -6,6 +6,7 @@ import pytest
 from vibecheck.diagnosis.families import bearing_families
 from vibecheck.diagnosis.matching import score_families
 from vibecheck.diagnosis.one_take import hear_bearing
+from vibecheck.errors import RecordingError
 from vibecheck.spectra.bands import envelope_spectra
 from vibecheck.spectra.envelope import transformed
 
@@ -136,3 +137,46 @@ def test_evidence_from_two_takes_adds_up():
     score = judged(wave).element("outer").score
     assert score.log10_e > 1
     assert score.log10_e < score.log10_p
+
+
+@pytest.mark.parametrize("rate_hz", [1_000.0, 12_000.0, 192_000.0])
+@pytest.mark.parametrize("shaft_hz", [1.0, 30.0, 300.0, None])
+@pytest.mark.parametrize(
+    "wave",
+    [
+        np.zeros(40_000),
+        np.ones(40_000),
+        np.sin(np.arange(40_000) * 0.3),
+        np.sign(np.sin(np.arange(40_000) * 0.01)),
+        noise(0.03),
+        1e12 * noise(3.0),
+        np.r_[noise(2.0), np.zeros(24_000)],
+    ],
+    ids=["silence", "constant", "sine", "square", "short", "huge", "half silent"],
+)
+def test_odd_recordings_name_nothing_and_break_nothing(wave, shaft_hz, rate_hz):
+    heard = hear_bearing(wave.astype(np.float32), rate_hz, shaft_hz=shaft_hz, families=FAMILIES)
+    assert heard.named == ""
+
+
+def test_silence_cannot_tell():
+    heard = judged(np.zeros(80_000))
+    assert heard.verdict == "cannot tell"
+    assert "silent" in heard.reasons[0]
+
+
+@pytest.mark.parametrize(
+    ("wave", "found"), [(np.ones(50), "only 50 samples"), (np.r_[np.nan, noise()], "not a number")]
+)
+def test_recordings_that_cannot_be_used_are_refused(wave, found):
+    with pytest.raises(RecordingError, match=found):
+        judged(wave)
+
+
+def test_a_sideband_of_a_stronger_family_is_not_named():
+    # a bearing whose outer race falls where another one's inner race, less two turns, lies
+    other = 5.4152 - 2.0
+    families = bearing_families(elements=9, orders={"outer": other, "inner": 9 - other})
+    wave = noise() + shaft() + struck(5.4152 * SHAFT, jitter=0.005, height=8.0, load_hz=SHAFT)
+    heard = hear_bearing(wave.astype(np.float32), RATE, shaft_hz=SHAFT, families=families)
+    assert heard.named == ""

@@ -126,6 +126,9 @@ def hear_bearing(
         of unbalance.
     """
     whole = samples if isinstance(samples, Transform) else transformed(samples, rate_hz)
+    if not np.any(whole.lines[1:]):
+        nobody = SpeedFound(hz=0.0, uncertainty_hz=0.0, chance=1.0, reason="silence")
+        return _nothing(whole, nobody, families, "the recording is silent")
     if shaft_hz is None:
         speed = speed_unaided(whole)
     else:

@@ -13,12 +13,14 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
+from vibecheck.errors import RecordingError
 from vibecheck.spectra.floor import over_floor
 from vibecheck.spectra.orders import SpeedTrack, levelled
 from vibecheck.spectra.spectrum import Axis, Floats, Spectrum, fast_length
 
 Complex = NDArray[np.complex64]
 Form = Literal["squared", "logarithm"]
+FEWEST_FRAMES = 256
 THINNED = 1000
 USUAL_SHARE = 0.995
 KNOCK = 3.0
@@ -69,9 +71,14 @@ class Envelope:
 
 def transformed(samples: Floats, rate_hz: float, *, axis: Axis = "Hz") -> Transform:
     """Transform a recording once, mean removed, cut to a length that transforms fast."""
+    if samples.size < FEWEST_FRAMES:
+        raise RecordingError(f"only {samples.size} samples", "Record for longer.")
     frames = fast_length(samples.size)
     part = np.asarray(samples[:frames], dtype=np.float32)
-    lines = scipy.fft.rfft(part - part.mean(dtype=np.float64).astype(np.float32))
+    mean = part.mean(dtype=np.float64)
+    if not np.isfinite(mean):
+        raise RecordingError("a sample that is not a number", "Record or export it again.")
+    lines = scipy.fft.rfft(part - mean.astype(np.float32))
     return Transform(lines=lines.astype(np.complex64), frames=frames, rate_hz=rate_hz, axis=axis)
 
 
@@ -246,7 +253,7 @@ def _ramp(size: int) -> Floats:
 
 def decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, float]:
     """Mean of neighbouring values, as many as leave four values a cycle at ``top``."""
-    factor = int(rate_hz // (4.0 * top))
+    factor = min(int(rate_hz // (4.0 * top)), squared.size // 64)
     if factor < 2:
         return squared[: fast_length(squared.size)], rate_hz
     count = fast_length(squared.size // factor)

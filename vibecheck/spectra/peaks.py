@@ -32,6 +32,8 @@ class Peak:
 
 def peak_bins(values: NDArray[np.floating], *, reach: int = 2) -> NDArray[np.intp]:
     """Bins that are the largest within ``reach`` bins either side."""
+    if values.size <= 2 * reach:
+        return np.array([], dtype=np.intp)
     inner = values[reach:-reach]
     best = np.ones(inner.size, dtype=bool)
     for offset in range(1, reach + 1):
