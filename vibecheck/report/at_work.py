@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from vibecheck.machine.parts import Machine
@@ -17,9 +18,15 @@ class AtWork:
     gears: frozenset[str]
 
 
-def at_work(machine: Machine) -> AtWork:
-    """Everything between motor and spindle; a feed train that no take drives is left out."""
-    every = sweep(machine)
+def at_work(machine: Machine, positions: Collection[str | None] | None = None) -> AtWork:
+    """Everything between motor and spindle; a feed train that no position drives is left out.
+
+    Parameters
+    ----------
+    positions : collection of str, optional
+        Only at these lever positions; at all of the chart without it.
+    """
+    every = [t for t in sweep(machine) if positions is None or t.label in positions]
     meshes = [work.mesh for turning in every for work in turning.meshes]
     return AtWork(
         rotors=frozenset(name for turning in every for name in turning.rotors),

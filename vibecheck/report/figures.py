@@ -87,7 +87,9 @@ def summary_figure(
         axes = figure.add_subplot(grid[-1])
         draw_evidence(axes, diagnosis.table, rows, suspect_rows(diagnosis), names, scheme)
     wide = layout is not None and bool(rows)
-    said = textwrap.fill(headline(diagnosis, names).replace(" %", "\u00a0%"), 92 if wide else 48)
+    said = textwrap.fill(
+        headline(diagnosis, names).replace("over 99 %", "over\u00a099\u00a0%"), 92 if wide else 48
+    )
     figure.suptitle(said, x=0.02, ha="left", fontsize=TYPE_PT + 3, fontweight="bold",
                     color=scheme.ink)  # fmt: skip
     if layout is not None and reasons:

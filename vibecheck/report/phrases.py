@@ -149,7 +149,9 @@ EVIDENCE: Mapping[str, str] = {
 """Why: sentences of ``Finding.evidence``."""
 
 RULED_OUT: Mapping[str, str] = {
-    "not_in_mesh": "{part:part}: out of mesh at {positions:positions}, where it is still heard.",
+    "not_in_mesh": (
+        "{part:part}: out of mesh at {positions:positions}, where the sound is still there."
+    ),
     "turns_elsewhere": (
         "{part:part}: turns with {rotor:part}, whose turns do not fit[ (that would be "
         "{would_hz:hz}, heard {heard_hz:hz})]."

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 from vibecheck.diagnosis.findings import Diagnosis, TakeReport
+from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Machine
-from vibecheck.report.at_work import at_work
+from vibecheck.report.at_work import AtWork, at_work
 from vibecheck.report.writers import Names, listed, positions
 from vibecheck.units import SECONDS_PER_MINUTE
 
 PLURALS = {
     "gear": "gears",
-    "pair": "gear pairs",
     "shaft": "shafts",
     "bearing": "bearings",
     "belt": "belts",
-    "pump": "pumps",
 }
 SPECIAL = {
     "cutting": "under cut",
@@ -44,7 +41,7 @@ def examined(diagnosis: Diagnosis, machine: Machine | None = None) -> tuple[str,
             f"The running speed was found from the sound in {len(speeds)} of "
             f"{len(diagnosis.takes)} take(s).".replace("take(s)", _s(len(diagnosis.takes), "take"))
         )
-    parts = _parts_said(diagnosis)
+    parts = _parts_said(diagnosis, machine)
     return (*said, parts) if parts else tuple(said)
 
 
@@ -59,17 +56,27 @@ def _takes_said(diagnosis: Diagnosis, machine: Machine | None) -> str:
     return f"{said}, at {len(here)} lever positions." if len(here) > 1 else f"{said}."
 
 
-def _parts_said(diagnosis: Diagnosis) -> str:
-    if diagnosis.table is None or not diagnosis.table.rows:
+def _parts_said(diagnosis: Diagnosis, machine: Machine | None) -> str:
+    """How many parts of each kind had a say; only where the whole sweep was weighed."""
+    if diagnosis.table is None or machine is None:
         return ""
-    parts = {(row.part, row.part_kind) for row in diagnosis.table.rows}
-    kinds = Counter(kind for _, kind in parts)
+    here = _worked(diagnosis, machine)
+    counts = {
+        "gear": len(here.gears),
+        "shaft": len(here.rotors - {gear.name for gear in machine.gears}),
+        "bearing": sum(orders_of(b) is not None for b in machine.bearings),
+        "belt": len({belt.name for belt in machine.belts}),
+    }
     said = [
-        f"{count} {PLURALS[kind] if count > 1 else kind}"
-        for kind, count in kinds.items()
-        if kind in PLURALS
+        f"{count} {PLURALS[kind] if count > 1 else kind}" for kind, count in counts.items() if count
     ]
     return f"Judged one by one: {listed(said)}." if said else ""
+
+
+def _worked(diagnosis: Diagnosis, machine: Machine) -> AtWork:
+    """What turned or met at the positions whose speed was found."""
+    known = [t for t in diagnosis.takes if t.speeds_hz or t.spindle_rpm]
+    return at_work(machine, {take.heard_position or take.position for take in known})
 
 
 def not_examined(
@@ -96,29 +103,20 @@ def _parts_missing(
 ) -> tuple[str, ...]:
     if diagnosis.table is None or machine is None:
         return ()
-    judged = {row.part for row in diagnosis.table.rows}
-    bearings = [b.name for b in machine.bearings if b.name not in judged]
-    gears = [name for name in _gears(machine) if name not in judged and not _in_row(name, judged)]
+    here, anywhere = _worked(diagnosis, machine), at_work(machine)
+    called = names or {}
+    idle = [g.name for g in machine.gears if g.name in anywhere.gears - here.gears]
+    blank = [b.name for b in machine.bearings if orders_of(b) is None]
     said = []
-    for what in (bearings, gears):
-        if what:
-            called = listed([(names or {}).get(name, name) for name in what])
-            said.append(f"Not judged: {called}.")
-    idle = {g.shaft for g in machine.gears if g.name not in at_work(machine).gears}
     if idle:
-        said.append("The feed train was not judged: nothing says that it turned.")
+        said.append(f"Never in mesh here: {listed([called.get(name, name) for name in idle])}.")
+    if blank:
+        said.append(f"Without numbers: {listed([called.get(name, name) for name in blank])}.")
+    if any(gear.name not in anywhere.gears for gear in machine.gears):
+        said.append("The feed train: nothing says that it turned.")
     if not machine.bearings:
-        said.append("No bearings are in the table, so none were judged by their own numbers.")
+        said.append("Bearings: none are in the table.")
     return tuple(said)
-
-
-def _gears(machine: Machine) -> list[str]:
-    here = at_work(machine).gears
-    return [gear.name for gear in machine.gears if gear.name in here]
-
-
-def _in_row(name: str, judged: set[str]) -> bool:
-    return any(name in part.split("/") for part in judged)
 
 
 def _kinds_missing(diagnosis: Diagnosis) -> tuple[str, ...]:

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from tests.make_demo_recordings import PLANTED, TABLE
+from vibecheck.cli import main
+from vibecheck.cli.demo import RECORDINGS
+from vibecheck.cli.demo import TABLE as DEMO_TABLE
+from vibecheck.files.gear_table import read_machine
+from vibecheck.files.shipped import shipped_path
+from vibecheck.report.words import part_names
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
+    folder = tmp_path_factory.mktemp("demo") / "out"
+    for _ in range(2):
+        result = CliRunner().invoke(main, ["demo", "--save", str(folder)])
+        assert result.exit_code == 0, result.output
+    return result.stdout, folder
+
+
+def test_the_demo_names_the_tooth_that_was_planted(shown: tuple[str, Path]) -> None:
+    assert DEMO_TABLE == TABLE
+    planted = part_names(read_machine(TABLE))[PLANTED.part]
+    said = " ".join(shown[0].split())
+    assert f"{planted} has a broken or damaged tooth: these takes show it" in said.replace(
+        "The 43", "the 43"
+    )
+
+
+def test_the_demo_accuses_nobody_else(shown: tuple[str, Path]) -> None:
+    assert "1. " in shown[0]
+    assert "\n2. " not in shown[0]
+
+
+def test_a_second_demo_leaves_the_first_where_it_is(shown: tuple[str, Path]) -> None:
+    names = {path.name for path in shown[1].iterdir()}
+    assert names == {"page.html", "page_2.html", "picture.png", "picture_2.png"}
+
+
+def test_the_demo_recordings_are_small_enough_to_ship() -> None:
+    files = list(shipped_path("recordings", RECORDINGS).iterdir())
+    assert len(files) == 12
+    assert sum(path.stat().st_size for path in files) < 3e6
