@@ -24,7 +24,7 @@ import scipy.signal
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import measured
 
-from vibecheck.diagnosis import field, one_take
+from vibecheck.diagnosis import field, odds, one_take
 from vibecheck.diagnosis.families import bearing_families
 from vibecheck.spectra import bands, envelope
 from vibecheck.spectra.envelope import transformed
@@ -182,8 +182,8 @@ INGREDIENTS: dict[str, Callable[[], object]] = {
         field.Field, "without", lambda self, order, **_: self
     ),
     "speed not followed": unfollowed,
-    "depth not asked for": lambda: mock.patch.object(one_take, "EVEN_DEPTH", 1e-9),
-    "surprise not asked for": lambda: mock.patch.object(one_take, "EVEN_LOG10_P", -300.0),
+    "depth not asked for": lambda: mock.patch.object(odds, "EVEN_DEPTH", 1e-9),
+    "surprise not asked for": lambda: mock.patch.object(odds, "EVEN_LOG10_P", -300.0),
 }
 
 

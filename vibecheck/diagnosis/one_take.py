@@ -15,27 +15,13 @@ import numpy as np
 from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.findings import Verdict, verdict_for
 from vibecheck.diagnosis.matching import FamilyScore, score_families
+from vibecheck.diagnosis.odds import EVEN_LOG10_P, fault_odds, turning_load
 from vibecheck.diagnosis.shaft_lines import ShaftLines, shaft_lines
 from vibecheck.spectra.bands import envelope_spectra
 from vibecheck.spectra.envelope import Transform, transformed
 from vibecheck.spectra.spectrum import Floats
 from vibecheck.spectra.speed import SpeedFound, speed_from_comb, speed_unaided
 
-EVEN_DEPTH = 0.36
-"""Depth at which a family is as likely a fault as not. Sound bearings on measured machines stay
-below about 0.3 in most records and 0.6 in all; faults are mostly above 0.9."""
-DEPTH_SLOPE = 5.0
-EVEN_LOG10_P = 3.0
-"""Tens of surprise at which a family is as likely there as not."""
-BURIED, BURIED_LOG10_P = 0.3, 10.0
-"""A shallow family that is very surprising is a fault buried in noise: each ten-fold surprise
-beyond this makes up for some depth."""
-TURNING_LOAD = 1.5
-"""An outer race whose shaft-rate sidebands outweigh the race's own lines by this much is being
-loaded once a turn: a turning load (unbalance) explains it without a flaw."""
-CAGE_ALONE = -0.9
-"""Most that cage-rate lines alone can say (ln odds): a slow shaft of the same gear train, a belt or
-a shifting load makes lines there just as well."""
 GUESSED_SPEED = 4.0
 """Most odds a family may have at a speed that is neither stated nor clearly heard."""
 FEWEST_TURNS = 18.0
@@ -150,7 +136,7 @@ def hear_bearing(
         other = _scored(whole, speed.candidate_hz, speed, families, (low_hz, high_hz))
         if _best_odds(other) > 2.0 * _best_odds(scores):
             scores, used, most = other, speed.candidate_hz, GUESSED_SPEED
-    odds = {score.family.name: min(_odds(score), most) for score in scores}
+    odds = {score.family.name: min(fault_odds(score), most) for score in scores}
     lines = shaft_lines(whole, used, quantity=quantity)
     return _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
 
@@ -175,7 +161,7 @@ def _scored(
 
 
 def _best_odds(scores: Sequence[FamilyScore]) -> float:
-    return max(_odds(score) for score in scores)
+    return max(fault_odds(score) for score in scores)
 
 
 def contradiction(stated_hz: float | None, speed: SpeedFound) -> str:
@@ -189,21 +175,6 @@ def contradiction(stated_hz: float | None, speed: SpeedFound) -> str:
         f"stated speed {60 * stated_hz:.0f} r/min, but the recording says {60 * speed.hz:.1f}"
         f" +- {60 * speed.uncertainty_hz:.1f} r/min ({100 * away:+.1f} %)"
     )
-
-
-def _odds(score: FamilyScore) -> float:
-    """Odds for a fault against none: surprise and depth must both be there."""
-    surprise = np.log(10.0) * (score.log10_p - EVEN_LOG10_P)
-    depth = DEPTH_SLOPE * np.log(max(score.depth, 1e-3) / EVEN_DEPTH)
-    depth += BURIED * float(np.clip(score.log10_p - BURIED_LOG10_P, 0.0, 15.0))
-    if score.family.name == "outer" and score.sideband_depth > TURNING_LOAD * score.depth:
-        depth = min(depth, 0.0)
-    if score.rivals:
-        surprise = min(surprise, 0.0)
-    if score.family.name == "cage":
-        surprise = min(surprise, CAGE_ALONE)
-    weakest = -np.logaddexp(-surprise, -depth)
-    return float(np.exp(np.clip(weakest, -12.0, 6.0)))
 
 
 def _summed_up(
@@ -254,7 +225,7 @@ def _element(score: FamilyScore, probability: float, shaft_hz: float) -> Element
         f" ({score.order_found * shaft_hz:.2f} Hz, slip {100 * score.slip:+.2f} %):"
         f" chance {score.p_value:.1e}, depth {score.depth:.2f}"
     ]
-    if score.family.name == "outer" and score.sideband_depth > TURNING_LOAD * score.depth:
+    if turning_load(score):
         reasons.append("shaft-rate sidebands outweigh it: a turning load explains it as well")
     if score.rivals:
         reasons += list(score.rivals)
