@@ -6,6 +6,7 @@ import tomllib
 
 import numpy as np
 import pytest
+import soundfile
 
 from vibecheck.capture.sweep import Guide, plan_steps, seconds_for
 from vibecheck.files.job import load_job, new_job
@@ -220,3 +221,17 @@ def test_inputs_are_listed_and_one_take_needs_no_job(shop):
     assert (code, "Saved one.wav" in said) == (0, True)
     assert run("--to", "one.wav", "--seconds", "1")[0] == 3
     assert run("job", "--device", "no such thing")[0] == 4
+
+
+def test_ctrl_c_in_mid_take_keeps_what_came_and_gives_the_terminal_back(terminal, shop):
+    child = terminal("job", "--seconds", "9", "--countdown", "0", "--position", "A1")
+    child.expect("I have read this")
+    child.send("\r")
+    child.expect("TAKE 1")
+    child.send("\r")
+    child.expect("   [12] of 9 s")
+    child.sendintr()
+    child.wait()
+    assert child.exitstatus == 1
+    [part] = (shop / "job/sweeps/before").glob("*.part")
+    assert soundfile.info(part).duration > 0.4

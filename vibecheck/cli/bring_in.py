@@ -13,8 +13,10 @@ import click
 from vibecheck.cli.sensor_options import NAMES, sensor_options, sensor_told
 
 if TYPE_CHECKING:
+    from vibecheck.capture.check import Judgement, SpeedCheck
     from vibecheck.files.naming import Named
     from vibecheck.files.sensor import Sensor
+    from vibecheck.machine.parts import Machine
 
 FILE = click.Path(path_type=Path)
 
@@ -56,25 +58,31 @@ def command(
     options["channel"] = None if channel is None else channel - 1
     if sensor is not None and sensor.per_full_scale:
         options["unit"] = None
-    labels = _labels(machine, job_folder)
+    table = _machine(machine, job_folder)
+    labels = [] if table is None else [one.label for one in table.positions]
+    speed = None
+    if table is not None:
+        from vibecheck.cli.heard_speed import speed_check
+
+        speed = speed_check(table)
     for file in files:
         told = _told(file, labels, position, kind)
         if job_folder is not None:
-            path, words = _into_job(job_folder, sweep, sensor, file, told, rpm, options)
+            path, words = _into_job(job_folder, sweep, sensor, file, told, rpm, speed, options)
         else:
             assert out is not None
             path, words = _into_folder(out, file, told, rpm, options)
         _say(file, path, words, told)
 
 
-def _labels(machine: str | None, job_folder: Path | None) -> list[str]:
+def _machine(machine: str | None, job_folder: Path | None) -> Machine | None:
     from vibecheck.files.gear_table import read_machine
     from vibecheck.files.job import load_job
 
     table: str | Path | None = machine
     if table is None and job_folder is not None:
         table = load_job(job_folder).machine_path
-    return [] if table is None else [position.label for position in read_machine(table).positions]
+    return None if table is None else read_machine(table)
 
 
 def _told(file: Path, labels: list[str], position: str | None, kind: str | None) -> Named:
@@ -107,8 +115,10 @@ def _into_job(
     file: Path,
     told: Named,
     rpm: float | None,
+    speed: SpeedCheck | None,
     options: Mapping[str, Any],
 ) -> tuple[Path, tuple[str, ...]]:
+    from vibecheck.capture.check import judge
     from vibecheck.files.conversion import bring_in
     from vibecheck.files.job import load_job
     from vibecheck.files.storing import add_take
@@ -118,14 +128,30 @@ def _into_job(
     opened = open_sweep(job, sweep, sensor)
     with tempfile.TemporaryDirectory(prefix=".bring-in-", dir=job.folder) as place:
         brought = bring_in(file, Path(place), "take", **options)
+        judgement = judge(brought.recording, position=told.position, kind=told.kind, speed=speed)
         entry = {
             "position": told.position,
             "kind": told.kind,
             "tach_rpm": rpm,
+            "heard_rpm": judgement.heard.rpm if judgement.heard and told.position else None,
+            "judgement": judgement.faults,
             "conditions": {"brought in from": file.name},
             "facts": dict(brought.facts),
         }
-        return add_take(opened, brought.path, entry), brought.words
+        words = (*brought.words, *_heard_words(judgement, told))
+        return add_take(opened, brought.path, entry), words
+
+
+def _heard_words(judgement: Judgement, told: Named) -> tuple[str, ...]:
+    """What was found; an unfiled take is told which position it sounds like, and not filed."""
+    heard = judgement.heard
+    said = tuple(remark.text for remark in judgement.remarks if remark.weight != "good")
+    if heard is None:
+        return said
+    if told.position is None:
+        return (*said, f"it sounds like {heard.position}, {heard.rpm:.0f} rpm; if so, bring it in "
+                "with --position")  # fmt: skip
+    return (*said, f"spindle heard at {heard.rpm:.1f} rpm")
 
 
 def _into_folder(

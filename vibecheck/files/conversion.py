@@ -22,7 +22,7 @@ FLAC_CHANNELS = 8
 WHOLE_S = 1e9
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Brought:
     """One file brought in.
 
@@ -34,11 +34,14 @@ class Brought:
         What the file is, then what limits it, for a person.
     facts : mapping
         What the new form cannot carry (true rate, unit, losses); see ``told_facts``.
+    recording : Recording
+        The samples themselves.
     """
 
     path: Path
     words: tuple[str, ...]
     facts: Mapping[str, Any]
+    recording: Recording
 
 
 def bring_in(source: Path, folder: Path, stem: str, **options: Any) -> Brought:
@@ -55,7 +58,12 @@ def bring_in(source: Path, folder: Path, stem: str, **options: Any) -> Brought:
         shutil.copyfile(source, path)
     else:
         path = _written(recording, folder, stem)
-    return Brought(path=path, words=_words(source, recording), facts=facts_table(recording))
+    return Brought(
+        path=path,
+        words=_words(source, recording),
+        facts=facts_table(recording),
+        recording=recording,
+    )
 
 
 def _written(recording: Recording, folder: Path, stem: str) -> Path:
