@@ -50,13 +50,15 @@ JARGON = (
 )
 
 
-def calls_of_fact() -> list[tuple[str, ast.Call]]:
-    """Every call of ``fact`` and ``Fact`` in the package, with where it stands."""
+def calls_of_fact() -> list[tuple[str, ast.Call, set[str]]]:
+    """Every call of ``fact`` in the package: where it stands, the call, the kinds it may have."""
     found = []
     for path in sorted(PACKAGE.rglob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        module = ast.parse(path.read_text(encoding="utf-8"))
+        for node in ast.walk(module):
             if isinstance(node, ast.Call) and _name(node.func) == "fact":
-                found.append((f"{path.relative_to(PACKAGE)}:{node.lineno}", node))
+                where = f"{path.relative_to(PACKAGE)}:{node.lineno}"
+                found.append((where, node, kinds_of(node, module)))
     return found
 
 
@@ -64,9 +66,24 @@ def _name(node: ast.expr) -> str:
     return node.id if isinstance(node, ast.Name) else getattr(node, "attr", "")
 
 
-def kind_of(call: ast.Call) -> str | None:
-    first = call.args[0] if call.args else None
-    return first.value if isinstance(first, ast.Constant) and isinstance(first.value, str) else None
+def kinds_of(call: ast.Call, module: ast.Module) -> set[str]:
+    """The kinds a call may have: written out, one of two, or a name given either before."""
+    return _strings(call.args[0], module) if call.args else set()
+
+
+def _strings(node: ast.expr, module: ast.Module) -> set[str]:
+    if isinstance(node, ast.Constant):
+        return {node.value} if isinstance(node.value, str) else set()
+    if isinstance(node, ast.IfExp):
+        return _strings(node.body, module) | _strings(node.orelse, module)
+    if isinstance(node, ast.Name):
+        given = [
+            each.value
+            for each in ast.walk(module)
+            if isinstance(each, ast.Assign) and node.id in [_name(t) for t in each.targets]
+        ]
+        return {kind for value in given for kind in _strings(value, module)}
+    return set()
 
 
 def sample(kind: str, *, optional: bool) -> dict[str, object]:
@@ -75,21 +92,27 @@ def sample(kind: str, *, optional: bool) -> dict[str, object]:
     return {name: SAMPLES[sort] for name, sort in asked.items()}
 
 
-def test_every_kind_of_fact_in_the_package_has_a_phrase_and_names_its_kind_outright() -> None:
-    for where, call in calls_of_fact():
-        kind = kind_of(call)
-        assert kind is not None, f"{where}: a fact's kind must be written out"
-        assert kind in PHRASES, f"{where}: no phrase for {kind!r}"
+def test_every_kind_of_fact_in_the_package_has_a_phrase_and_can_be_read_off() -> None:
+    for where, _, kinds in calls_of_fact():
+        assert kinds, f"{where}: write the fact's kind out"
+        assert kinds <= PHRASES.keys(), f"{where}: no phrase for {kinds - PHRASES.keys()}"
 
 
 def test_every_fact_in_the_package_carries_the_values_its_phrase_takes() -> None:
-    for where, call in calls_of_fact():
-        kind = kind_of(call)
-        if kind not in PHRASES or any(word.arg is None for word in call.keywords):
+    for where, call, kinds in calls_of_fact():
+        if any(word.arg is None for word in call.keywords):
             continue
-        wanted, given = needs(kind), {word.arg for word in call.keywords}
-        assert wanted.required.keys() <= given, f"{where}: {kind} lacks a value"
-        assert given <= wanted.required.keys() | wanted.optional.keys(), f"{where}: {kind}"
+        given = {word.arg for word in call.keywords}
+        for kind in kinds & PHRASES.keys():
+            wanted = needs(kind)
+            assert wanted.required.keys() <= given, f"{where}: {kind} lacks a value"
+            assert given <= wanted.required.keys() | wanted.optional.keys(), f"{where}: {kind}"
+
+
+@pytest.mark.xfail(reason="facts whose finders are still being written have their phrases already")
+def test_no_phrase_is_unused() -> None:
+    used = {kind for _, _, kinds in calls_of_fact() for kind in kinds}
+    assert sorted(PHRASES.keys() - used) == []
 
 
 @pytest.mark.parametrize("kind", sorted(PHRASES))
