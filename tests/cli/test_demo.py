@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -26,7 +27,7 @@ def test_the_demo_names_the_tooth_that_was_planted(shown: tuple[str, Path]) -> N
     gear = next(g for g in read_machine(TABLE).gears if g.teeth.value == 50)
     named = part_names(read_machine(TABLE))[gear.name].removeprefix("the ")
     said = " ".join(shown[0].split())
-    assert f"{named} has a broken or damaged tooth: these takes show it" in said
+    assert re.search(rf"{re.escape(named)} (likely )?has a broken or damaged tooth", said)
 
 
 def test_the_demo_accuses_nobody_else(shown: tuple[str, Path]) -> None:

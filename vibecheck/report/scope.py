@@ -86,7 +86,7 @@ def not_examined(
     return (
         *_positions_missing(diagnosis, machine),
         *_parts_missing(diagnosis, machine, names),
-        *_kinds_missing(diagnosis),
+        *_kinds_missing(diagnosis, machine),
     )
 
 
@@ -119,7 +119,9 @@ def _parts_missing(
     return tuple(said)
 
 
-def _kinds_missing(diagnosis: Diagnosis) -> tuple[str, ...]:
+def _kinds_missing(diagnosis: Diagnosis, machine: Machine | None) -> tuple[str, ...]:
+    if machine is None or len(machine.positions) < 2:
+        return ()
     made = {take.kind for take in diagnosis.takes}
     missing = [said for kind, said in SPECIAL.items() if kind not in made]
     return (f"No take {listed(missing, 'or')}.",) if missing else ()

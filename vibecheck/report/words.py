@@ -6,6 +6,7 @@ import re
 import string
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import floor
 
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, Verdict
 from vibecheck.machine.parts import Machine, Mesh, When
@@ -179,16 +180,16 @@ SURE: Mapping[Verdict, str] = {
 
 
 def percent(probability: float) -> str:
-    """A probability as it is said; never 0 % or 100 %.
+    """A probability as it is said: rounded down, never 0 % or 100 %.
 
-    >>> percent(0.9), percent(0.9999), percent(0.002)
-    ('90 %', 'over 99 %', 'under 1 %')
+    >>> percent(0.979), percent(0.9999), percent(0.002)
+    ('97 %', 'over 99 %', 'under 1 %')
     """
     if probability > 0.99:
         return "over 99 %"
     if probability < 0.01:
         return "under 1 %"
-    return f"{round(100 * probability)} %"
+    return f"{floor(100 * probability + 1e-9)} %"
 
 
 def how_sure(finding: Finding) -> str:
