@@ -23,7 +23,9 @@ from vibecheck.spectra.spectrum import Floats
 from vibecheck.spectra.speed import SpeedFound, speed_from_comb, speed_unaided
 
 GUESSED_SPEED = 4.0
-"""Most odds a family may have at a speed that is neither stated nor clearly heard."""
+JOINT_LOG10 = 9.0
+"""At a speed neither stated nor clearly heard, a family may have these odds at the most, unless its
+own surprise and the comb's together reach this many tens: some thousand speeds could be tried."""
 FEWEST_TURNS = 18.0
 CONTRADICTION = 0.01
 TOP_ORDER = 36.0
@@ -131,12 +133,12 @@ def hear_bearing(
             f" {FEWEST_TURNS / used:.1f} s would do",
             used,
         )
-    scores, most = _scored(whole, used, speed, families, (low_hz, high_hz)), np.inf
+    scores, guessed = _scored(whole, used, speed, families, (low_hz, high_hz)), False
     if not speed.found and abs(speed.candidate_hz / used - 1.0) > 0.003:
         other = _scored(whole, speed.candidate_hz, speed, families, (low_hz, high_hz))
         if _best_odds(other) > 2.0 * _best_odds(scores):
-            scores, used, most = other, speed.candidate_hz, GUESSED_SPEED
-    odds = {score.family.name: min(fault_odds(score), most) for score in scores}
+            scores, used, guessed = other, speed.candidate_hz, True
+    odds = {score.family.name: _odds(score, speed if guessed else None) for score in scores}
     lines = shaft_lines(whole, used, quantity=quantity)
     return _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
 
@@ -158,6 +160,14 @@ def _scored(
     )
     doubt = speed.uncertainty_hz if speed.found else 0.002 * used
     return score_families(spectra, families, shaft_hz=used, shaft_uncertainty_hz=doubt)
+
+
+def _odds(score: FamilyScore, guessed: SpeedFound | None) -> float:
+    plain = fault_odds(score)
+    if guessed is None:
+        return plain
+    joint = score.log10_p - float(np.log10(max(guessed.chance, 1e-300)))
+    return plain if joint >= JOINT_LOG10 else min(plain, GUESSED_SPEED)
 
 
 def _best_odds(scores: Sequence[FamilyScore]) -> float:
