@@ -10,9 +10,10 @@ from vibecheck.diagnosis.knocks import Knock, knock
 from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.suspects import Key, rate_key
 
-KNOCK_LAW = SizeLaw(healthy=1.15, healthy_spread=0.45, faulty=7.0, faulty_spread=0.75, shape=1.8)
+KNOCK_LAW = SizeLaw(healthy=0.50, healthy_spread=0.35, faulty=3.5, faulty_spread=0.75, shape=3.0)
 """Lead of the loudest part of a turn over the runner-up, in standard deviations. Were parts and
-turns Gaussian, it would average about 0.5 for any healthy rotor; teeth are livelier than that."""
+turns Gaussian it would average about 0.4 for any healthy rotor; teeth are livelier than that. A
+rotor twice as fast knocks twice in this one's turn, so that its runner-up is as loud."""
 LOCKED = 0.3
 """Two rotors are in step when they slip less than this part of a turn during the take."""
 
@@ -30,12 +31,6 @@ class KnockReadings:
     leaks: Mapping[Key, tuple[Key, ...]]
 
 
-def size(knock: Knock) -> float:
-    """How far the loudest part leads the next, in the larger of the two scatters."""
-    weakest = min(knock.against_parts, knock.against_turns)
-    return weakest * max(0.0, 1.0 - knock.runner_up / max(knock.height, 1e-6))
-
-
 def knock_readings(takes: Sequence[Heard]) -> KnockReadings:
     """Listen for once-a-turn knocks at every rotor's rate in every take."""
     knocks: dict[Key, Knock] = {}
@@ -45,7 +40,7 @@ def knock_readings(takes: Sequence[Heard]) -> KnockReadings:
         rates = _rates(take)
         for ratio, rotor in rates.items():
             key = rate_key("knock", number, ratio)
-            found = knock(take, ratio, folds=_folds(ratio, rates, take))
+            found = knock(take, ratio)
             if found is None:
                 continue
             knocks[key] = found
@@ -70,16 +65,6 @@ def _rates(take: Heard) -> dict[float, str]:
         if known is None:
             rates[rotor.ratio] = rotor.name
     return rates
-
-
-def _folds(ratio: float, rates: Mapping[float, str], take: Heard) -> tuple[int, ...]:
-    """Whole multiples at which other rotors turn in step with this one."""
-    folds = []
-    for other in rates:
-        times = round(other / ratio)
-        if 2 <= times <= 6 and abs(other / ratio - times) * ratio * take.turns < LOCKED:
-            folds.append(times)
-    return tuple(sorted(set(folds)))
 
 
 def _in_step(ratio: float, turns: float) -> bool:

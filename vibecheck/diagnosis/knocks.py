@@ -7,8 +7,7 @@ and the scatter from part to part (healthy teeth are never all alike).
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +45,9 @@ class Knock:
     turns : int
     profile : ndarray, shape (parts,)
         Loudness over the turn in that band, logarithm.
+    lead : float
+        How far the loudest part leads the runner-up, in the larger of the two scatters; mean over
+        all bands, because a blow rings through many and the liveliness of one band does not.
     """
 
     height: float
@@ -58,6 +60,7 @@ class Knock:
     high_hz: float
     turns: int
     profile: Floats
+    lead: float = 0.0
 
 
 def parts_per_turn(rotor_hz: float) -> int:
@@ -69,7 +72,7 @@ def parts_per_turn(rotor_hz: float) -> int:
     return int(np.clip(round(1.0 / (rotor_hz * PART_S)), 24, 192))
 
 
-def knock(take: Heard, ratio: float, *, folds: tuple[int, ...] = ()) -> Knock | None:
+def knock(take: Heard, ratio: float) -> Knock | None:
     """The strongest once-a-turn knock of a rotor over all bands; None with too few turns.
 
     Parameters
@@ -77,12 +80,8 @@ def knock(take: Heard, ratio: float, *, folds: tuple[int, ...] = ()) -> Knock | 
     take : Heard
     ratio : float
         Rotor speed over the track's.
-    folds : tuple of int
-        Whole-number multiples of this rotor's speed at which other rotors turn: what repeats that
-        often in a turn is theirs and is taken off first.
     """
     parts = parts_per_turn(ratio * take.base_hz)
-    parts = _divisible(parts, folds)
     logs = []
     for band in take.envelopes:
         if band.rate_hz < 1.5 * parts * ratio * take.base_hz and band.low_hz > 0:
@@ -93,13 +92,15 @@ def knock(take: Heard, ratio: float, *, folds: tuple[int, ...] = ()) -> Knock | 
     tries: list[tuple[BandEnvelope, Floats]] = list(logs)
     least = min(len(log) for _, log in logs)
     tries.append((logs[-1][0], np.mean([log[:least] for _, log in logs], axis=0)))
-    found = [_stands_out(band, log, folds, len(tries)) for band, log in tries]
-    return min(found, key=lambda k: k.log10_chance)
+    found = [_stands_out(band, log, len(tries)) for band, log in tries]
+    best = min(found, key=lambda k: k.log10_chance)
+    return replace(best, lead=float(np.mean([_lead(each) for each in found])))
 
 
-def _divisible(parts: int, folds: tuple[int, ...]) -> int:
-    step = math.lcm(*folds) if folds else 1
-    return math.ceil(parts / step) * step
+def _lead(found: Knock) -> float:
+    """How far the loudest part leads the next, in the larger of the two scatters."""
+    weakest = min(found.against_parts, found.against_turns)
+    return weakest * max(0.0, 1.0 - found.runner_up / max(found.height, 1e-6))
 
 
 def _logged(turns: NDArray[np.float32]) -> Floats:
@@ -107,11 +108,9 @@ def _logged(turns: NDArray[np.float32]) -> Floats:
     return np.asarray(logged - np.median(logged, axis=1, keepdims=True))
 
 
-def _stands_out(band: BandEnvelope, logged: Floats, folds: tuple[int, ...], tries: int) -> Knock:
+def _stands_out(band: BandEnvelope, logged: Floats, tries: int) -> Knock:
     turns, parts = logged.shape
     mean, error = _trimmed(logged)
-    for fold in folds:
-        mean = mean - np.tile(mean.reshape(fold, -1).mean(axis=0), fold)
     rest = mean - _slow_part(mean)
     top = int(rest.argmax())
     others = np.delete(rest, [(top + k) % parts for k in (-1, 0, 1, 2)])

@@ -17,6 +17,10 @@ from vibecheck.machine.train import MeshAtWork
 
 Numbers = NDArray[np.float64]
 
+FEWEST_LINES = 3
+"""A row of lines says nothing when fewer of them are free of other parts' lines."""
+MOST_MULTIPLES = 40
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LineSpectrum:
@@ -146,8 +150,8 @@ class TurnLines:
     """Once-a-turn tones of one rotor in one take.
 
     ``once_db`` and ``twice_db`` are levels of 1x and 2x; ``over_floor`` the power of 1x over its
-    floor; ``share`` its share of all power below ``top``; ``halves`` the mean log significance of
-    the half orders; ``many`` that of whole orders 3 to 10.
+    floor; ``share`` its share of all power about it; ``halves`` the mean log significance of the
+    half orders; ``many`` that of whole orders 3 to 10; nan where other parts' lines cover them.
     """
 
     rotor: str
@@ -173,7 +177,7 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
     def mean_log(orders: list[float]) -> float:
         free = [o for o in orders if not _near_any(o, busy, 2.0 / spectrum.turns)]
         values = [np.log1p(min(spectrum.tone(o)[1], 1e3)) for o in free if o < spectrum.top_order]
-        return float(np.mean(values)) if values else 0.0
+        return float(np.mean(values)) if len(values) >= FEWEST_LINES else float("nan")
 
     return TurnLines(
         rotor=rotor,
@@ -193,7 +197,8 @@ def _busy_orders(take: Heard, rotor: str) -> Numbers:
     orders: list[float] = []
     for other in take.rotors():
         if abs(other.ratio / own - 1) > 1e-6:
-            orders += [k * other.ratio for k in range(1, 9)]
+            many = min(MOST_MULTIPLES, int(10.5 * own / other.ratio) + 1)
+            orders += [k * other.ratio for k in range(1, max(many, 8) + 1)]
     for mesh in take.turning.meshes:
         if mesh.order is not None and mesh.group == take.group:
             orders += [k * mesh.order for k in (1, 2)]

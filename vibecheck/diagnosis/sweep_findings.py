@@ -19,7 +19,7 @@ from vibecheck.diagnosis.suspects import Suspect
 from vibecheck.diagnosis.turn_readings import RotorTones
 from vibecheck.machine.signature import indistinguishable
 
-HEARD = 2.5
+HEARD = 1.3
 """Size of a knock reading at which a position counts as "heard"."""
 SURPRISING = 1.0
 ELEMENT_WORDS = {

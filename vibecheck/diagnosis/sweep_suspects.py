@@ -7,7 +7,7 @@ import numpy as np
 from vibecheck.diagnosis.belts import BeltScore
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.joint import Readings
-from vibecheck.diagnosis.knock_readings import KNOCK_LAW, size
+from vibecheck.diagnosis.knock_readings import KNOCK_LAW
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.rolling import RollingScore
 from vibecheck.diagnosis.scales import SizeLaw
@@ -30,7 +30,7 @@ SAME_LINE = 0.004
 
 def readings_of(heard: Listened) -> Readings:
     """All shared readings of a sweep."""
-    values: dict[Key, float] = {k: size(v) for k, v in heard.knocks.knocks.items()}
+    values: dict[Key, float] = {k: v.lead for k, v in heard.knocks.knocks.items()}
     rows = {f"knock {name}": keys for name, keys in heard.knocks.rows.items()}
     ratios = [{rotor.name: rotor.ratio for rotor in take.rotors()} for take in heard.takes]
     halves, half_rows = halves_readings(heard.turns, ratios)
@@ -48,7 +48,7 @@ def readings_of(heard: Listened) -> Readings:
 
 
 def _leaks(heard: Listened) -> dict[Key, tuple[Key, ...]]:
-    """A knock also gives the tooth tones of that rotor's gears sidebands."""
+    """What else a knock raises: rates in step with its own, and that rotor's sidebands."""
     beside: dict[Key, list[Key]] = {}
     for number, take in enumerate(heard.takes):
         for mesh in take.turning.meshes:
@@ -56,8 +56,12 @@ def _leaks(heard: Listened) -> dict[Key, tuple[Key, ...]]:
                 if rotor in take.turning.rotors:
                     key = rate_key("knock", number, take.turning.rotors[rotor].ratio)
                     beside.setdefault(key, []).append(swell_key(number, gear))
-    leaks = heard.knocks.leaks
-    return {key: (*leaks.get(key, ()), *beside.get(key, ())) for key in {*leaks, *beside}}
+    found: dict[Key, tuple[Key, ...]] = {}
+    for key in {*heard.knocks.leaks, *beside}:
+        others = heard.knocks.leaks.get(key, ())
+        halves = tuple(("halves", *other[1:]) for other in (key, *others))
+        found[key] = (*others, *halves, *beside.get(key, ()))
+    return found
 
 
 def swell_readings(heard: Listened) -> tuple[dict[Key, float], dict[str, tuple[Key, ...]]]:
@@ -122,9 +126,10 @@ def _loose_suspects(heard: Listened) -> list[Suspect]:
         keys = frozenset(
             rate_key("halves", number, take.turning.rotors[name].ratio)
             for number, take in enumerate(heard.takes)
-            if name in heard.turns[number]
+            if name in heard.turns[number] and np.isfinite(heard.turns[number][name].halves)
         )
-        claims.setdefault(keys, []).append(name)
+        if keys:
+            claims.setdefault(keys, []).append(name)
     return [
         Suspect(
             parts=tuple(names),

@@ -129,6 +129,8 @@ def halves_readings(
     found: dict[str, list[Key]] = {}
     for number, (row, ratio) in enumerate(zip(rows, ratios, strict=True)):
         for name, line in row.items():
+            if not np.isfinite(line.halves):
+                continue
             key = rate_key("halves", number, ratio[name])
             if key not in values:
                 found.setdefault(name, []).append(key)
