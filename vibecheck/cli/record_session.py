@@ -91,7 +91,7 @@ class Session:
         say(f"TAKE {guide.at + 1}: {step.title}   {step.seconds:.0f} s")
         say(f"Set:  {step.setting}")
         say(f"Why:  {step.why}.")
-        say("[Enter] record   [s]kip   [b]ack   [l]evel only   [q] stop for today")
+        say("[Enter] record (x ends it early)   [s]kip   [b]ack   [l]evel only   [q] stop")
         key = wait_for("sblq", "g")
         if key == "g":
             return self._record(guide)
