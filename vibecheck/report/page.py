@@ -241,7 +241,7 @@ def _speeds(diagnosis: Diagnosis, names: Names) -> str:
 
 
 def _error(errors: Mapping[str, float]) -> str:
-    return f"{100 * max(errors.values()):.3f}" if errors else "-"
+    return f"{100 * max(errors.values()):.4f}" if errors else "-"
 
 
 def _verdicts(diagnosis: Diagnosis, names: Names) -> str:
@@ -276,7 +276,7 @@ def _rates(finding: Finding) -> str:
 
 def _all_findings(diagnosis: Diagnosis, names: Names) -> Table:
     return Table(
-        caption="Everything that was weighed",
+        caption="All findings",
         heads=("part", "fault", "verdict", "probability"),
         rows=tuple(
             (capital(who(f, names)), f.fault, f.verdict, f"{f.probability:.3f}")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.figure import Figure
 
-from vibecheck.diagnosis.findings import Diagnosis, Finding
+from vibecheck.diagnosis.findings import Cell, Diagnosis, Finding
 from vibecheck.machine.parts import Known, Machine
 from vibecheck.recording import Take
 from vibecheck.report.at_work import at_work
@@ -118,8 +118,7 @@ def _evidence(diagnosis: Diagnosis, names: Names) -> Picture | None:
     drawing = evidence_figure(diagnosis.table, suspects=suspects, names=names)
     table = diagnosis.table
     numbers = tuple(
-        (row_name(row, names), *(f"{round(c.strength_db)}{_MARK[c.state]}" for c in row.cells))
-        for row in rows
+        (row_name(row, names), *(_cell_said(cell) for cell in row.cells)) for row in rows
     )
     return Picture(
         title="The evidence, part by part and position by position",
@@ -137,7 +136,14 @@ def _evidence(diagnosis: Diagnosis, names: Names) -> Picture | None:
     )
 
 
-_MARK = {"working": "", "idling": "°", "out of mesh": "*", "still": "-", "not heard": "?"}
+_MARK = {"working": "", "idling": "°", "out of mesh": "*"}
+
+
+def _cell_said(cell: Cell) -> str:
+    """The strength with a mark for how the part stood; no number where there was none to take."""
+    if cell.state in ("still", "not heard"):
+        return "-" if cell.state == "still" else "?"
+    return f"{round(cell.strength_db)}{_MARK[cell.state]}"
 
 
 def _map(pairs: Sequence[Pairing], finding: Finding, names: Names) -> Picture | None:
