@@ -29,19 +29,21 @@ class Blocks:
         threading.Thread(target=self._run, args=(deliver,), daemon=True).start()
 
     def _run(self, deliver):
-        value = 0
+        value, due = 0, time.monotonic()
         for step in self.plan:
             if step == "vanish":
                 self.vanished = True
                 return
             if isinstance(step, float):
                 time.sleep(step)
+                due += step
                 continue
             for _ in range(step):
                 count = np.arange(value, value + self.block).astype("<i2")
                 value += self.block
                 deliver(count.tobytes(), False)
-                time.sleep(self.block / RATE_HZ)
+                due += self.block / RATE_HZ
+                time.sleep(max(due - time.monotonic(), 0))
 
     def alive(self):
         return not self.vanished
@@ -69,7 +71,7 @@ def test_a_take_ends_after_exactly_the_frames_asked_for(tmp_path):
 
 
 def test_a_stalled_callback_is_found_by_the_clock_though_nothing_is_flagged(tmp_path):
-    done = record(Blocks([30, 0.6, 30]), tmp_path / "a.part", seconds=0.6)
+    done = record(Blocks([50, 0.6, 50]), tmp_path / "a.part", seconds=1.0)
     assert done.ending == "complete"
     assert done.flagged == 0
     assert done.lost_s == pytest.approx(0.6, abs=0.05)

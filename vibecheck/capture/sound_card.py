@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, Protocol
 
+from vibecheck.capture.lateness import Lateness
 from vibecheck.capture.level import Level, block_level
 from vibecheck.capture.wave_stream import SampleFormat, WaveStream, started
 from vibecheck.errors import DeviceError
@@ -20,11 +21,6 @@ from vibecheck.errors import DeviceError
 Ending = Literal["complete", "stopped", "device gone", "stalled", "disk full"]
 FIRST_BLOCK_S = 6.0
 STALL_S = 2.0
-CLOCK_SLACK_S = 0.06
-"""Wall clock and samples agree within 25 ms on a quiet computer; more than this is a loss."""
-CLOCK_DRIFT = 3e-4
-"""How far a card's clock may run from the computer's, as a share."""
-
 Deliver = Callable[[bytes, bool], None]
 
 
@@ -133,9 +129,7 @@ class _Run:
         self._queue: queue.SimpleQueue[tuple[float, bytes, bool]] = queue.SimpleQueue()
         self._stream, self._wanted, self._on_level = stream, wanted, on_level
         self.flagged = 0
-        self._first_at = self._last_at = 0.0
-        self._frames_after_first = 0
-        self._seen = False
+        self._clock = Lateness(stream.rate_hz)
 
     def deliver(self, raw: bytes, overflowed: bool) -> None:
         """Called in the card's thread: one copy, nothing else."""
@@ -158,7 +152,7 @@ class _Run:
                 return ending
 
     def _nothing(self, ending: Ending) -> Ending:
-        if not self._seen:
+        if not self._clock.late_s:
             raise DeviceError(
                 "nothing comes from the device", "Check its plug, its switch and its permission."
             )
@@ -166,11 +160,7 @@ class _Run:
 
     def _take_in(self, at: float, raw: bytes, overflowed: bool) -> Ending | None:
         frames = len(raw) // self._stream.width
-        if self._seen:
-            self._frames_after_first += frames
-        else:
-            self._first_at = at
-        self._seen, self._last_at = True, at
+        self._clock.add(at, frames)
         self.flagged += overflowed
         left = self._wanted - self._stream.frames
         try:
@@ -184,9 +174,7 @@ class _Run:
         return "complete" if self._stream.frames >= self._wanted else None
 
     def lost_s(self) -> float:
-        wall_s = self._last_at - self._first_at
-        lost = wall_s - self._frames_after_first / self._stream.rate_hz
-        return lost if lost > CLOCK_SLACK_S + CLOCK_DRIFT * wall_s else 0.0
+        return self._clock.lost_s
 
 
 def _closed(stream: WaveStream, ending: Ending) -> Ending:
