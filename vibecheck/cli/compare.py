@@ -11,7 +11,8 @@ from vibecheck.errors import UsageError
 
 if TYPE_CHECKING:
     from vibecheck.diagnosis.change import Comparison
-    from vibecheck.diagnosis.criterion import Judgement
+    from vibecheck.diagnosis.criterion import Criterion, Judgement
+    from vibecheck.diagnosis.severity import Limits
     from vibecheck.machine.parts import Machine
     from vibecheck.recording import Take
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 @click.option("--criterion", type=click.Path(exists=True), help="Criterion agreed beforehand.")
 @click.option("--channel", type=int, help="Which channel, from 1.")
 @click.option("--tone", "tones", type=float, multiple=True, help="Follow a fixed tone too, Hz.")
+@click.option("--limits", help="Limits someone named, mm/s: 'contract: 1.4, 2.8'.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 @click.option("--picture", type=click.Path(), help="Also write the changes as .png or .svg.")
 @click.option("--replace", is_flag=True, help="Write over a picture of that name.")
@@ -35,6 +37,7 @@ def command(
     criterion: str | None,
     channel: int | None,
     tones: tuple[float, ...],
+    limits: str | None,
     as_json: bool,
     picture: str | None,
     replace: bool,
@@ -49,10 +52,10 @@ def command(
     if picture is not None and not picture.lower().endswith(PICTURE_SUFFIXES):
         raise UsageError(f"picture {picture!r}", "End its name in .png or .svg.")
     machine, sides = _sides(before, after, table, sweeps, channel)
-    asked = _criterion(criterion)
+    asked, named = _criterion(criterion), _limits(limits)
     comparison = compared(machine, sides[0], sides[1], tones)
     judgements = asked.judged(comparison) if asked is not None else ()
-    show(comparison, judgements, as_json=as_json)
+    show(comparison, judgements, limits=named, as_json=as_json)
     if picture is not None:
         _draw(comparison, picture)
 
@@ -102,7 +105,7 @@ def compared(
         progress.clear()
 
 
-def _criterion(path: str | None):  # type: ignore[no-untyped-def]
+def _criterion(path: str | None) -> Criterion | None:
     if path is None:
         return None
     from vibecheck.files.criterion_file import read_criterion
@@ -110,8 +113,29 @@ def _criterion(path: str | None):  # type: ignore[no-untyped-def]
     return read_criterion(path)
 
 
+def _limits(text: str | None) -> Limits | None:
+    from vibecheck.diagnosis.severity import Limits
+
+    if text is None:
+        return None
+    source, _, numbers = text.rpartition(":")
+    try:
+        values = tuple(float(part) for part in numbers.split(","))
+    except ValueError:
+        values = ()
+    if not source.strip() or not values or list(values) != sorted(values) or values[0] <= 0:
+        raise UsageError(
+            f"--limits {text!r}", "Name the standard or contract: 'contract of 3 May: 1.4, 2.8'."
+        )
+    return Limits(source=source.strip(), limits_mm_s=values)
+
+
 def show(
-    comparison: Comparison, judgements: tuple[Judgement, ...] = (), *, as_json: bool = False
+    comparison: Comparison,
+    judgements: tuple[Judgement, ...] = (),
+    *,
+    limits: Limits | None = None,
+    as_json: bool = False,
 ) -> None:
     """Print it."""
     if as_json:
@@ -128,7 +152,9 @@ def show(
 
     again = any(position.obstacles for position in comparison.positions)
     care = cautions("before any recording", "fixing a sensor") if again else ()
-    said = comparison_text(comparison, judged=criterion_said(judgements), cautions=care)
+    said = comparison_text(
+        comparison, judged=criterion_said(judgements), cautions=care, limits=limits
+    )
     click.echo(said, nl=False)
 
 

@@ -1,8 +1,8 @@
 """Does the recording's gain move by itself? Told from the sound alone.
 
 An automatic gain turns everything down after something loud and lets it rise again: for a while
-after each loud moment *every* band is quieter than before it, by the same amount. No machine does
-that; an echo or a ringing casting does the opposite.
+*every* band, tones and the noise between them, is quieter by one and the same amount. A machine
+that surges, an echo or a ringing casting moves some bands, by different amounts, and upwards.
 """
 
 from __future__ import annotations
@@ -19,14 +19,18 @@ Array = NDArray[np.float64]
 Samples = NDArray[np.float32]
 
 FRAME_S = 0.04
-RELEASES_DB_S = (3.0, 10.0, 30.0)
-"""How fast a gain might come back, dB a second; the clearest is used."""
-BELOW_HELD_DB = 1.5
-"""Frames this far below the last loud moment are compared: the loud moment itself is not."""
-LEAST_DIP_DB = 0.8
-"""A gain that moves less than this does no harm to a comparison."""
-LEAST_SHARE = 0.5
-"""Share of all bands that must dip, each clearly on its own."""
+FRAMES_TOGETHER = 15
+"""Frames, half-overlapping, whose median is one value: 0.3 s, so that single blows do not count."""
+LOWEST_SHARE = 0.1
+"""The quietest tenth of the time is held against the middle of it."""
+LEAST_DIP_DB = 2.0
+"""A gain that moves less does little harm, and a machine that surges can do as much itself."""
+LEAST_SHARE = 0.8
+"""Share of bands that must be down by half the dip or more."""
+LIKENESS = 0.35
+"""Scatter of the bands' dips over the dip: a gain turns all down alike."""
+CLEAR = 4.0
+"""Times the dip must exceed what independent bands would show by chance."""
 FEWEST_BANDS = 8
 
 
@@ -37,9 +41,9 @@ class Breathing:
     Attributes
     ----------
     dip_db : float
-        How much quieter all bands are just after the louder moments than long after them.
+        How much quieter all bands are together in the quietest tenth of the time.
     share : float
-        Share of bands that dip clearly.
+        Share of bands that take part.
     found : bool
         Whether this is an automatic gain at work.
     """
@@ -68,12 +72,26 @@ def breathing(samples: Samples, rate_hz: float) -> Breathing:
     """
     if samples.size < 4 * rate_hz or rate_hz < 3000:
         return NO_BREATHING
-    bands = _band_levels(samples, rate_hz)
-    if bands.shape[1] < FEWEST_BANDS:
+    levels = _slow(_band_levels(samples, rate_hz))
+    if levels.shape[1] < FEWEST_BANDS:
         return NO_BREATHING
-    return max(
-        (_dip(bands, release) for release in RELEASES_DB_S), key=lambda b: b.dip_db * b.share
+    moved = levels - np.median(levels, axis=0)
+    common = np.median(moved, axis=1)
+    own = 1.4826 * np.median(np.abs(moved - common[:, None]), axis=0)
+    by_chance = 1.2533 * float(np.median(own)) / np.sqrt(levels.shape[1])
+    low = common <= np.quantile(common, LOWEST_SHARE)
+    dips = -np.mean(moved[low], axis=0)
+    dip = float(np.median(dips))
+    if dip <= 0:
+        return NO_BREATHING
+    share = float(np.mean(dips > 0.5 * dip))
+    spread = 1.4826 * float(np.median(np.abs(dips - dip)))
+    found = (
+        dip >= max(LEAST_DIP_DB, CLEAR * by_chance)
+        and share >= LEAST_SHARE
+        and spread <= LIKENESS * dip
     )
+    return Breathing(dip_db=dip, share=share, found=bool(found))
 
 
 def _band_levels(samples: Samples, rate_hz: float) -> Array:
@@ -86,44 +104,11 @@ def _band_levels(samples: Samples, rate_hz: float) -> Array:
         for low, high in itertools.pairwise(bins)
         if high > low
     ]
-    levels = 10.0 * np.log10(np.stack(power, axis=1).astype(np.float64) + 1e-20)
-    return np.asarray(levels)
+    return np.asarray(10.0 * np.log10(np.stack(power, axis=1).astype(np.float64) + 1e-20))
 
 
-def _dip(bands: Array, release_db_s: float) -> Breathing:
-    """Regress each band's level on how loud the last loud moment was."""
-    loudness = 10.0 * np.log10(np.sum(10.0 ** (bands / 10.0), axis=1))
-    held = _held(loudness, release_db_s * FRAME_S / 2)
-    quiet = loudness < held - BELOW_HELD_DB
-    if np.count_nonzero(quiet) < 50:
-        return NO_BREATHING
-    driver = held[quiet] - held[quiet].mean()
-    spread = float(np.quantile(driver, 0.95) - np.quantile(driver, 0.05))
-    if spread < 1.0:
-        return NO_BREATHING
-    levels = bands[quiet] - bands[quiet].mean(axis=0)
-    slopes = driver @ levels / (driver @ driver)
-    errors = _slope_errors(driver, levels, slopes)
-    clear = slopes < -3.0 * errors
-    share = float(np.mean(clear))
-    dip = float(-np.median(slopes) * spread)
-    alike = float(np.std(slopes)) < 0.6 * abs(float(np.median(slopes))) + 2 * float(
-        np.median(errors)
-    )
-    found = share >= LEAST_SHARE and dip >= LEAST_DIP_DB and alike
-    return Breathing(dip_db=dip, share=share, found=bool(found))
-
-
-def _held(loudness: Array, fall_db: float) -> Array:
-    """Peak loudness, falling at a steady rate between loud moments."""
-    steps = fall_db * np.arange(loudness.size)
-    return np.asarray(np.maximum.accumulate(loudness + steps) - steps)
-
-
-def _slope_errors(driver: Array, levels: Array, slopes: Array) -> Array:
-    """Standard errors of the slopes, neighbouring frames not being independent."""
-    left = levels - driver[:, None] * slopes
-    after = np.sum(left[1:] * left[:-1], axis=0) / np.maximum(np.sum(left**2, axis=0), 1e-20)
-    inflation = (1 + np.clip(after, 0, 0.98)) / (1 - np.clip(after, 0, 0.98))
-    variance = np.sum(left**2, axis=0) / (driver.size - 2) / (driver @ driver) * inflation
-    return np.asarray(np.sqrt(variance))
+def _slow(levels: Array) -> Array:
+    """Medians of neighbouring frames."""
+    count = levels.shape[0] // FRAMES_TOGETHER
+    cut = levels[: count * FRAMES_TOGETHER]
+    return np.asarray(np.median(cut.reshape(count, FRAMES_TOGETHER, -1), axis=1))

@@ -77,7 +77,10 @@ def block_spectra(samples: Samples, rate_hz: float, block_s: float) -> BlockSpec
 
 
 def line_power(
-    spectra: BlockSpectra, places_hz: Sequence[float], widths_hz: Sequence[float], busy: NDArray[np.bool_]
+    spectra: BlockSpectra,
+    places_hz: Sequence[float],
+    widths_hz: Sequence[float],
+    busy: NDArray[np.bool_],
 ) -> Power:
     """Mean square of a line with several components, the floor under them taken off.
 

@@ -29,7 +29,8 @@ class LineChange:
     standard_db, dof : float
         Standard uncertainty of the change and its effective degrees of freedom.
     chance : float
-        Two-sided chance of such a change when nothing changed.
+        Two-sided chance of such a change when nothing changed; 1 for a line that did no more than
+        the other lines of its takes did together.
     bound : str
         "" for a plain change; "gone": not heard after, the change is at least this far down;
         "new": not heard before, at least this far up.
@@ -60,6 +61,17 @@ class LineChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shaking:
+    """Calibrated velocity and displacement, r.m.s. of a side's takes, in one standard band."""
+
+    before_mm_s: float
+    after_mm_s: float
+    before_um: float
+    after_um: float
+    band_hz: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PositionChange:
     """One lever position, before and after.
 
@@ -83,6 +95,8 @@ class PositionChange:
         Change of the overall level: for information, never judged.
     smallest_db : float or None
         Smallest change of one line this position could have shown.
+    shaking : Shaking or None
+        Calibrated numbers, where both sides have them.
     """
 
     position: str
@@ -96,6 +110,7 @@ class PositionChange:
     after_rpm: float | None = None
     overall_db: float | None = None
     smallest_db: float | None = None
+    shaking: Shaking | None = None
 
     def called(self, outcome: Outcome) -> tuple[LineChange, ...]:
         """The lines with that outcome."""

@@ -86,8 +86,8 @@ def take_obstacle(heard: TakeAtSpeed) -> Obstacle | None:
     found = breathing(heard.samples, heard.rate_hz)
     if found.found:
         return _sensor(
-            f"the gain of {take.name} moves by itself: after loud moments every band is "
-            f"{found.dip_db:.1f} dB quieter (automatic gain)",
+            f"the gain of {take.name} moves by itself: at times every band is "
+            f"{found.dip_db:.1f} dB quieter, all alike (automatic gain)",
             "Switch automatic gain off and record again.",
         )
     return None

@@ -64,7 +64,8 @@ class Line:
         Names of other lines that fall on this one and cannot be told from it here.
     mixed : bool
         Whether sources of exactly one frequency add up in it: their sum depends on how the gears
-        happen to be meshed, which is settled anew whenever the lever is moved.
+        happen to be meshed, which is settled anew whenever the lever is moved. Hum of the mains
+        comes from motor, lamps and transformers alike.
     """
 
     name: str
@@ -193,6 +194,7 @@ def _tone_lines(tone: Tone) -> list[Line]:
             parts=(tone.part,),
             places=(Place(group=tone.group, order=times * tone.order),),
             slip=(tone.slip_low, tone.slip_high),
+            mixed=sort == "mains",
         )
         for times in range(1, count + 1)
     ]

@@ -13,7 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.block_spectra import Power
-from vibecheck.diagnosis.change import WORST_FIRST, Comparison, LineChange, Outcome, PositionChange
+from vibecheck.diagnosis.change import (
+    WORST_FIRST,
+    Comparison,
+    LineChange,
+    Outcome,
+    PositionChange,
+    Shaking,
+)
 from vibecheck.diagnosis.comparability import (
     Obstacle,
     alike_obstacle,
@@ -40,13 +47,14 @@ from vibecheck.diagnosis.repeatability import (
     Cell,
     Repeatability,
     Spread,
+    change_chances,
     interval_factor,
     repeatability_of,
     resolved,
     smallest_change_db,
     spread_of,
-    two_sided,
 )
+from vibecheck.diagnosis.severity import severity
 from vibecheck.errors import JobError
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning, turning
@@ -57,14 +65,19 @@ Array = NDArray[np.float64]
 
 LEAST_WORTH_SAYING_DB = 1.0
 """A change below this is never called one, however well it is resolved (judgement)."""
+CLEAR_OF_FLOOR = 3.0
+"""On its louder side a line must hold this many times the noise in its bins: nearer to the noise,
+what happens to be in the same bins decides."""
 BACKGROUND_SHARE = 0.5
 """A line with more than this share in the background take is not compared."""
 MIXING_DB = 5.6
 """Standard deviation of the level of two equal tones of one frequency in random phase, dB:
 10/ln 10 times pi/sqrt 6, as for the power of noise (definition)."""
 DB = 10.0 / np.log(10.0)
-LINE_ALLOWANCE_DB: Mapping[Domain, float] = {"spectrum": 1.0, "envelope": 2.0, "shape": 0.5}
-"""Without repeats: what re-seating does to one line alone, beyond the whole take (judgement)."""
+LINE_ALLOWANCE_DB: Mapping[Domain, float] = {"spectrum": 2.5, "envelope": 2.5, "shape": 0.5}
+"""Without repeats: what re-seating, and gears meshing anew, does to one line alone (judgement)."""
+PEAKINESS_SEAT_DB = 0.5
+"""Seating changes the level far more than the shape of the wave (judgement)."""
 SEAT_WORDS = ("seat", "reseated", "re-seated", "sensor reseated")
 
 
@@ -274,6 +287,7 @@ class _Row:
     noise_db: Array
     audible: bool
     background: bool
+    over_floor: float
 
 
 def _row(side: _Side, index: int, line: Line) -> _Row | None:
@@ -293,7 +307,11 @@ def _row(side: _Side, index: int, line: Line) -> _Row | None:
     level = np.maximum(value if audible else np.full(len(told), mean), np.maximum(least, 1e-30))
     noise = np.minimum(DB * error / level, DB)
     return _Row(
-        level_db=DB * np.log(level), noise_db=noise, audible=bool(audible), background=covered
+        level_db=DB * np.log(level),
+        noise_db=noise,
+        audible=bool(audible),
+        background=covered,
+        over_floor=mean / max(float(np.mean([power.floor for power in told])), 1e-30),
     )
 
 
@@ -316,6 +334,8 @@ def _reason(rows: Sequence[_Row | None], audible: Sequence[bool]) -> str:
         return "outside what the recording carries, or its speed is not known"
     if not any(audible):
         return "not heard on either side"
+    if max(row.over_floor for row in rows if row is not None) < CLEAR_OF_FLOOR:
+        return "too near the noise on both sides"
     if any(row is not None and row.background for row in rows):
         return "the background makes this tone as well"
     return ""
@@ -337,6 +357,7 @@ def _judged(machine: Machine, measured: Sequence[_Measured], seated: bool | None
         domain: repeatability_of(
             [_part(m, domain) for m in open_ if _part(m, domain).lines],
             reseated=seated is not False,
+            seat_db=PEAKINESS_SEAT_DB if domain == "shape" else RESEATING_DB,
             line_db=allowed,
         )
         for domain, allowed in LINE_ALLOWANCE_DB.items()
@@ -403,7 +424,7 @@ def _changes(m: _Measured, known: Mapping[Domain, Repeatability]) -> list[LineCh
         spread = _with_mixing(spread_of(cell, spread_known), mixed)
         change = cell.change_db
         half = interval_factor(spread.dof) * spread.standard_db
-        chance = two_sided(change, spread)
+        chance = change_chances(change, spread, cell.fit & ~mixed)
         for k, row in enumerate(rows):
             found[row] = _line_change(
                 m, row, cell, k, change[k], half[k], spread.standard_db[k], spread.dof[k], chance[k]
@@ -414,7 +435,12 @@ def _changes(m: _Measured, known: Mapping[Domain, Repeatability]) -> list[LineCh
 def _with_mixing(spread: Spread, mixed: NDArray[np.bool_]) -> Spread:
     """Room for the unknown phase between sources of one frequency, once for each side."""
     extra = np.where(mixed, 2.0 * MIXING_DB**2, 0.0)
-    return Spread(standard_db=np.sqrt(spread.standard_db**2 + extra), dof=spread.dof)
+    return Spread(
+        standard_db=np.sqrt(spread.standard_db**2 + extra),
+        dof=spread.dof,
+        own_db=np.sqrt(spread.own_db**2 + extra),
+        own_dof=spread.own_dof,
+    )
 
 
 def _line_change(
@@ -431,7 +457,8 @@ def _line_change(
     line, bound, reason = m.how.lines[row], m.bounds[row], m.reasons[row]
     if (bound == "gone" and change > 0) or (bound == "new" and change < 0):
         chance = 1.0
-    outcome: Outcome = "not heard" if reason.startswith("not heard") else "not comparable"
+    quiet = reason.startswith(("not heard", "too near"))
+    outcome: Outcome = "not heard" if quiet else "not comparable"
     return LineChange(
         name=line.name,
         sort=line.sort,
@@ -499,6 +526,32 @@ def _position(
         after_rpm=_rpm(machine, m, m.after),
         overall_db=None if m.obstacles else overall[1] - overall[0],
         smallest_db=smallest,
+        shaking=None if m.obstacles else _shaking(machine, m),
+    )
+
+
+def _shaking(machine: Machine, m: _Measured) -> Shaking | None:
+    """Velocity and displacement of both sides, when every take is calibrated motion."""
+    takes = [heard.take.recording for side in (m.before, m.after) for heard in side.heard]
+    if any(
+        take.quantity not in ("acceleration", "velocity") or take.unit == "FS" for take in takes
+    ):
+        return None
+    speed = _rpm(machine, m, m.before)
+    sides = [
+        [severity(heard.take.recording, speed, heard.channel) for heard in side.heard]
+        for side in (m.before, m.after)
+    ]
+    velocity, moved = (
+        [float(np.sqrt(np.mean([getattr(one, name) ** 2 for one in side]))) for side in sides]
+        for name in ("velocity_mm_s", "displacement_um")
+    )
+    return Shaking(
+        before_mm_s=velocity[0],
+        after_mm_s=velocity[1],
+        before_um=moved[0],
+        after_um=moved[1],
+        band_hz=sides[0][0].band_hz,
     )
 
 

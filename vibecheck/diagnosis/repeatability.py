@@ -27,12 +27,16 @@ RESEATING_DB = 1.5
 """Standard uncertainty allowed for seating the sensor once, when nobody measured it: two in three
 re-seatings of a magnet within 1.5 dB, nearly all within 3 dB. Common practice, from memory; a
 hand-held probe is worse."""
-FALSE_CHANGES = 0.005
-"""Expected share of false ones among all changes called, "better" and "worse" together; when
-nothing changed, the chance of calling anything at all. Half of what is promised (1 %), for the
-degrees of freedom are estimates."""
+FALSE_CHANGES = 0.01
+"""Chance of even one false "better" or "worse" in a whole comparison."""
 WILD = 0.02
 """A line whose spread is less likely than this beside the others' stands on its own spread."""
+BY_ITSELF = 0.01
+"""Chance a change must have by itself, uncontrolled, before it is held against the others."""
+FEWEST_BESIDE = 8
+"""Lines a take must hold before one is held against the others."""
+SEATING_AT_MOST = 2.5
+"""Standard uncertainties a common change may have and still be laid to seating."""
 LIMIT_FACTOR = 2.8
 """Repeatability limit over repeatability standard deviation, 1.96 sqrt 2 (ISO 5725-6)."""
 
@@ -124,14 +128,23 @@ class Cell:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Spread:
-    """Standard uncertainty of each line's change and its degrees of freedom, shape (lines,)."""
+    """Standard uncertainty of each line's change and its degrees of freedom, shape (lines,).
+
+    ``own_db`` and ``own_dof`` are the part that is the line's own, the take's left out.
+    """
 
     standard_db: Array
     dof: Array
+    own_db: Array
+    own_dof: Array
 
 
 def repeatability_of(
-    cells: list[Cell], *, reseated: bool = True, line_db: float = 1.0
+    cells: list[Cell],
+    *,
+    reseated: bool = True,
+    seat_db: float = RESEATING_DB,
+    line_db: float = 1.0,
 ) -> Repeatability:
     """Learn the spread from every position that has repeats.
 
@@ -141,8 +154,9 @@ def repeatability_of(
     reseated : bool
         Whether the sensor was taken off and put back between repeats. If not, the repeats do not
         contain the seating and the stated allowance is added.
-    line_db : float
-        Allowance for what re-seating does to one line alone, used when nothing was repeated.
+    seat_db, line_db : float
+        Allowances, standard uncertainty: for seating the sensor once, when the repeats do not
+        contain it; and for what re-seating does to one line alone, when nothing was repeated.
 
     Returns
     -------
@@ -152,12 +166,12 @@ def repeatability_of(
     told = [cell for cell in cells if cell.spare > 0 and np.count_nonzero(cell.fit) >= 1]
     if not told:
         return Repeatability(
-            take_db=RESEATING_DB, take_dof=inf, line_db=line_db, line_dof=inf, measured=False
+            take_db=seat_db, take_dof=inf, line_db=line_db, line_dof=inf, measured=False
         )
     take_variance, take_dof = _shared(told)
     line_variance, line_dof = _own(told)
     if not reseated:
-        take_variance, take_dof = _added(take_variance, take_dof, RESEATING_DB**2)
+        take_variance, take_dof = _added(take_variance, take_dof, seat_db**2)
     return Repeatability(
         take_db=sqrt(take_variance),
         take_dof=take_dof,
@@ -190,7 +204,12 @@ def spread_of(cell: Cell, known: Repeatability) -> Spread:
     with np.errstate(divide="ignore", invalid="ignore"):
         dof = variance**2 / (line**2 / line_dof + take**2 / known.take_dof)
     dof = np.where(np.isfinite(dof), dof, 1e6)
-    return Spread(standard_db=np.sqrt(variance * cell.weight), dof=np.maximum(dof, 1.0))
+    return Spread(
+        standard_db=np.sqrt(variance * cell.weight),
+        dof=np.maximum(dof, 1.0),
+        own_db=np.sqrt(line * cell.weight),
+        own_dof=np.clip(line_dof, 1.0, 1e6),
+    )
 
 
 def interval_factor(dof: Array, confidence: float = 0.95) -> Array:
@@ -207,24 +226,45 @@ def two_sided(change_db: Array, spread: Spread) -> Array:
     return np.asarray(2.0 * t.sf(np.abs(change_db) / spread.standard_db, spread.dof))
 
 
+def change_chances(change_db: Array, spread: Spread, fit: NDArray[np.bool_]) -> Array:
+    """Chance of each change when nothing changed, shape (lines,).
+
+    What most lines of a take did together is how the sensor sat, as long as it is no more than
+    seating does; a change is one line's own only if it stands out from that. It must also be a
+    change by itself, seating and all: a line that stayed while all others fell has not risen.
+    """
+    plain = two_sided(change_db, spread)
+    return np.where(plain < BY_ITSELF, _beside_others(change_db, spread, fit), 1.0)
+
+
+def _beside_others(change_db: Array, spread: Spread, fit: NDArray[np.bool_]) -> Array:
+    count = int(np.count_nonzero(fit))
+    if count < FEWEST_BESIDE:
+        return two_sided(change_db, spread)
+    common = float(np.median(change_db[fit]))
+    error = 1.2533 * float(np.median(spread.own_db[fit])) / sqrt(count)
+    take = float(np.sqrt(np.median(spread.standard_db[fit] ** 2 - spread.own_db[fit] ** 2)))
+    if abs(common) > SEATING_AT_MOST * max(take, 1e-9):
+        return two_sided(change_db, spread)
+    own = np.hypot(spread.own_db, error)
+    return np.asarray(2.0 * t.sf(np.abs(change_db - common) / own, spread.own_dof))
+
+
 def resolved(chances: Array, rate: float = FALSE_CHANGES) -> NDArray[np.bool_]:
     """Which of many comparisons to call changed, all controlled together.
 
-    Benjamini & Hochberg 1995, J. R. Stat. Soc. B 57:289: of all called, at most the share ``rate``
-    is expected to be false; and when nothing at all changed, the chance of calling anything is at
-    most ``rate``.
+    Holm 1979, Scand. J. Statist. 6:65: whatever truly changed, the chance that even one line is
+    called falsely is at most ``rate``.
 
-    >>> resolved(np.array([0.001, 0.2, 0.011, 0.9])).tolist()
+    >>> resolved(np.array([0.001, 0.2, 0.004, 0.9])).tolist()
     [True, False, False, False]
     """
     chances = np.asarray(chances, dtype=float)
-    if chances.size == 0:
-        return np.zeros(0, dtype=bool)
-    order = np.argsort(chances)
-    passed = chances[order] <= rate * np.arange(1, chances.size + 1) / chances.size
     called = np.zeros(chances.size, dtype=bool)
-    if passed.any():
-        called[order[: int(np.flatnonzero(passed)[-1]) + 1]] = True
+    order = np.argsort(chances)
+    limits = rate / np.arange(chances.size, 0, -1)
+    failed = np.flatnonzero(chances[order] > limits)
+    called[order[: int(failed[0]) if failed.size else chances.size]] = True
     return called
 
 
@@ -251,16 +291,21 @@ def smallest_change_db(
 
     Examples
     --------
-    >>> calm = Repeatability(take_db=1.0, take_dof=30, line_db=0.0, line_dof=30, measured=True)
+    >>> calm = Repeatability(take_db=1.0, take_dof=30, line_db=0.5, line_dof=30, measured=True)
     >>> round(smallest_change_db(calm, 0.0, before=3, after=3, lines=300), 1)
-    4.9
+    3.2
     """
-    variance = known.take_db**2 + known.line_db**2 + noise_db**2
+    own = known.line_db**2 + noise_db**2
+    variance = known.take_db**2 + own
     share = known.take_db**2 / variance if variance > 0 else 1.0
     line_dof = max(known.line_dof + before + after - 2, 1.0)
     dof = 1.0 / (share**2 / max(known.take_dof, 1.0) + (1 - share) ** 2 / line_dof + 1e-9)
-    threshold = float(t.ppf(1.0 - FALSE_CHANGES / max(lines, 1) / 2, dof))
-    return (threshold + float(norm.ppf(power))) * sqrt(variance * (1 / before + 1 / after))
+    strict, some = 1.0 - FALSE_CHANGES / max(lines, 1) / 2, float(norm.ppf(power))
+    weight = 1 / before + 1 / after
+    by_itself = (float(t.ppf(1.0 - BY_ITSELF / 2, dof)) + some) * sqrt(variance * weight)
+    beside = (float(t.ppf(strict, line_dof)) + some) * sqrt(own * weight)
+    alone = (float(t.ppf(strict, dof)) + some) * sqrt(variance * weight)
+    return max(by_itself, beside) if lines >= FEWEST_BESIDE else alone
 
 
 def _line_residuals(cell: Cell) -> Array:

@@ -7,7 +7,8 @@ Schema ``vibecheck.comparison/1``. Top: ``schema``, ``vibecheck``, ``machine``, 
 
 A position: ``position``, ``outcome``, ``before_takes``, ``after_takes``, ``before_rpm``,
 ``after_rpm``, ``overall_db`` (information only), ``smallest_db``, ``obstacles`` (``what``,
-``survives``, ``remedy``), ``left_out``, ``lines``. A line: ``name``, ``sort``, ``parts``,
+``survives``, ``remedy``), ``left_out``, ``shaking`` (calibrated r.m.s. of
+both sides, or null), ``lines``. A line: ``name``, ``sort``, ``parts``,
 ``same_as``, ``before_db``, ``after_db``, ``change_db``, ``interval_db`` (two numbers, 95 %),
 ``standard_uncertainty_db``, ``degrees_of_freedom``, ``chance``, ``bound``, ``outcome``,
 ``reason``, ``band_hz``. Outcomes: better, same, worse, not comparable, not heard.
@@ -74,6 +75,15 @@ def _position(position: PositionChange) -> dict[str, Any]:
             for each in position.obstacles
         ],
         "left_out": list(position.left_out),
+        "shaking": None
+        if position.shaking is None
+        else {
+            "before_mm_s": _number(position.shaking.before_mm_s),
+            "after_mm_s": _number(position.shaking.after_mm_s),
+            "before_um": _number(position.shaking.before_um),
+            "after_um": _number(position.shaking.after_um),
+            "band_hz": _pair(position.shaking.band_hz),
+        },
         "lines": [_line(line) for line in position.lines],
     }
 

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from vibecheck.diagnosis.change import Comparison, LineChange, PositionChange
+from vibecheck.diagnosis.severity import SCOPE, Limits
 from vibecheck.report.comparison_words import (
     SAID,
     also,
@@ -13,6 +14,7 @@ from vibecheck.report.comparison_words import (
     headline,
     interval,
     repeatability_said,
+    shaking_said,
     smallest_said,
     why_same,
 )
@@ -28,6 +30,7 @@ def comparison_text(
     width: int = WIDTH,
     judged: Sequence[str] = (),
     cautions: Sequence[str] = (),
+    limits: Limits | None = None,
 ) -> str:
     """Everything a comparison says.
 
@@ -40,23 +43,27 @@ def comparison_text(
         Lines about an agreed criterion, printed before the positions.
     cautions : sequence of str
         Safety text, printed at the end where something should be recorded again.
+    limits : Limits, optional
+        Severity limits someone named, with their source.
     """
     blocks = [_wrapped(headline(comparison), width)]
     blocks += ["\n".join(_wrapped(line, width) for line in judged)] if judged else []
-    blocks += [_position(position, width) for position in comparison.positions]
+    blocks += [_position(position, width, limits) for position in comparison.positions]
     blocks.append(_about(comparison, width))
     if cautions:
         blocks.append("Before recording again:\n" + _points(cautions, width))
     return "\n\n".join(blocks) + "\n"
 
 
-def _position(position: PositionChange, width: int) -> str:
+def _position(position: PositionChange, width: int, limits: Limits | None) -> str:
     head = f"{position.position}: {SAID[position.outcome]}"
     rows = [head + _speeds(position, width - len(head))]
     for obstacle in position.obstacles:
         rows.append(_point(f"{obstacle.what}.", width))
         rows.append(_point(f"Still stands: {obstacle.survives}.", width))
         rows.append(_point(obstacle.remedy, width))
+    if position.shaking is not None:
+        rows.append(_point(shaking_said(position, limits), width))
     if position.outcome == "same":
         rows.append(_point(why_same(position), width))
     changed = [*position.called("worse"), *position.called("better")]
@@ -88,6 +95,8 @@ def _about(comparison: Comparison, width: int) -> str:
         "Overall levels are not judged: a level can fall while a knock stays.",
         *comparison.notes,
     ]
+    if any(position.shaking for position in comparison.positions):
+        told.append(SCOPE)
     if comparison.missing:
         told.append(f"Recorded on one side only: {', '.join(comparison.missing)}.")
     if comparison.not_told:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isinf
 
 from vibecheck.diagnosis.change import Comparison, LineChange, Outcome, PositionChange
+from vibecheck.diagnosis.severity import Limits
 
 SAID: dict[Outcome, str] = {
     "better": "better",
@@ -76,9 +77,8 @@ def smallest_said(comparison: Comparison) -> str:
 def control_said(comparison: Comparison) -> str:
     """How many were compared together."""
     return (
-        f"{comparison.compared} lines were compared together; when nothing has changed, the chance "
-        "of calling any of them better or worse is below 1 %. The intervals are 95 % for each line "
-        "by itself."
+        f"{comparison.compared} lines were compared together: the chance that any of them is "
+        "called better or worse falsely is 1 %. The intervals are 95 % for each line by itself."
     )
 
 
@@ -87,6 +87,22 @@ def why_same(position: PositionChange) -> str:
     if position.smallest_db is None:
         return ""
     return f"No line moved beyond the spread; {position.smallest_db:.1f} dB would have shown."
+
+
+def shaking_said(position: PositionChange, limits: Limits | None = None) -> str:
+    """Calibrated numbers of both sides; a zone only by limits someone named."""
+    found = position.shaking
+    if found is None:
+        return ""
+    low, high = found.band_hz
+    said = (
+        f"{found.before_mm_s:.3g} mm/s before, {found.after_mm_s:.3g} mm/s after "
+        f"({found.before_um:.3g} and {found.after_um:.3g} um), r.m.s., {low:.0f}-{high:.0f} Hz"
+    )
+    if limits is not None:
+        zones = limits.zone(found.before_mm_s), limits.zone(found.after_mm_s)
+        said += f"; zone {zones[0]} before, {zones[1]} after by {limits.source}"
+    return f"{said}."
 
 
 def also(line: LineChange) -> str:
