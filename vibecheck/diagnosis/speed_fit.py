@@ -57,13 +57,15 @@ class TakeSpeed:
 
     ``tracks`` maps rigid group to its speed through the take, ``errors`` to its relative standard
     uncertainty; both empty when ``found`` is False. ``turning`` is for the position it was heard
-    at, which may not be the one it was filed under (``filed`` as labelled).
+    at, which may not be the one it was filed under (``filed`` as labelled). ``support`` is the
+    summed log power of its mesh lines over decoys'.
     """
 
     turning: Turning | None
     filed: str | None
     found: bool
     sureness: float = 0.0
+    support: float = 0.0
     scale: float = 1.0
     tracks: Mapping[str, SpeedTrack] = field(default_factory=dict)
     errors: Mapping[str, float] = field(default_factory=dict)
@@ -211,13 +213,20 @@ def _fit_take(
     chosen = fits[best]
     if chosen.sureness < SURE:
         turning = turnings.get(filed) if filed else None
-        return TakeSpeed(turning=turning, filed=filed, found=False, sureness=chosen.sureness)
+        return TakeSpeed(
+            turning=turning,
+            filed=filed,
+            found=False,
+            sureness=chosen.sureness,
+            support=chosen.support,
+        )
     group = trials[best].lines.group
     return TakeSpeed(
         turning=trials[best].turning,
         filed=filed,
         found=True,
         sureness=chosen.sureness,
+        support=chosen.support,
         scale=chosen.track.mean_hz / trials[best].nominal_hz,
         tracks={group: chosen.track},
         errors={group: chosen.error},
@@ -267,11 +276,30 @@ class _Fit:
 _NOTHING = _Fit(track=SpeedTrack(times_s=np.zeros(1), hz=np.ones(1)), error=1.0)
 
 
+def fit_against(take: Ready, frames: Frames, turning: Turning, scale: float) -> tuple[float, float]:
+    """How well a take fits one turning at about a known scale.
+
+    Returns
+    -------
+    sureness, support : float
+        Standard deviations over the decoys, and summed log power over theirs; 0, 0 where no pair
+        of known teeth meshes.
+    """
+    group = anchor_group(turning)
+    nominal = turning.groups[group].nominal_hz if group is not None else None
+    if group is None or nominal is None:
+        return 0.0, 0.0
+    lines = pinning_lines(turning, group, take.top_hz)
+    if not len(lines):
+        return 0.0, 0.0
+    trial = _Trial(turning=turning, lines=lines, nominal_hz=nominal, curve=np.zeros(1))
+    fit = _follow(take, frames, trial, scale)
+    return fit.sureness, fit.support
+
+
 def _clearly_other(filed: _Fit, other: _Fit) -> bool:
     """Whether another position explains a take so much better that it must be that one."""
-    return (
-        other.sureness >= max(8.0, filed.sureness + 2.0) and other.support > filed.support + 10.0
-    )
+    return other.sureness >= max(8.0, filed.sureness + 2.0) and other.support > filed.support + 10.0
 
 
 def _follow(take: Ready, frames: Frames, trial: _Trial, scale: float) -> _Fit:
