@@ -22,6 +22,7 @@ from vibecheck.diagnosis.lines import (
 from vibecheck.diagnosis.ready import Ready, made_ready
 from vibecheck.diagnosis.rolling import RollingScore, rolling_fields, score_rolling
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_speeds
+from vibecheck.diagnosis.table_doubts import Doubt, set_aside, table_doubts
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.recording import Take
@@ -38,7 +39,8 @@ class Listened:
     """A sweep as heard.
 
     ``takes`` holds the takes whose speed was found, in the order they were given; ``numbers`` their
-    places among all takes; ``spectra``, ``meshes`` and ``turns`` run alongside ``takes``.
+    places among all takes; ``spectra``, ``meshes`` and ``turns`` run alongside ``takes``. ``doubts``
+    are pairs of the table that the takes contradict; takes that use them are left out.
     """
 
     machine: Machine
@@ -53,6 +55,7 @@ class Listened:
     rolling: tuple[RollingScore, ...]
     belts: tuple[BeltScore, ...]
     fixed: tuple[FixedTone, ...]
+    doubts: tuple[Doubt, ...] = ()
 
 
 def listen(
@@ -66,6 +69,8 @@ def listen(
     ready = tuple(_side_by_side(made_ready, takes))
     progress("finding the speeds", 0.1)
     speeds = fit_speeds(turnings, ready)
+    doubts = table_doubts(machine, turnings, ready, speeds)
+    speeds = set_aside(speeds, ready, doubts)
     progress("laying them on shaft angle", 0.35)
     maybe = _side_by_side(lambda pair: heard(*pair), zip(ready, speeds.takes, strict=True))
     known = [(number, take) for number, take in enumerate(maybe) if take is not None]
@@ -95,6 +100,7 @@ def listen(
         rolling=tuple(rolling),
         belts=tuple(score_belts(found, spectra)),
         fixed=tuple(fixed_tones(ready, maybe)),
+        doubts=doubts,
     )
 
 

@@ -13,6 +13,7 @@ from vibecheck.diagnosis.listened import Listened, Progress, listen
 from vibecheck.diagnosis.sweep_findings import Case, finding_of
 from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
 from vibecheck.diagnosis.take_reports import speed_warnings, take_reports
+from vibecheck.diagnosis.table_doubts import doubt_findings
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.recording import Take
@@ -38,13 +39,14 @@ def diagnose_sweep(
         Told what is being done, and how far it is (0 to 1).
     """
     heard = listen(machine, turnings, takes, progress)
-    reports = take_reports(machine, heard.ready, heard.speeds, turnings)
-    warnings = speed_warnings(machine, heard.ready, heard.speeds)
+    reports = take_reports(machine, heard.ready, heard.speeds, turnings, heard.doubts)
+    warnings = [doubt.warning() for doubt in heard.doubts]
+    warnings += speed_warnings(machine, heard.ready, heard.speeds)
     if not heard.takes:
         return Diagnosis(
             machine=machine.name,
             takes=reports,
-            findings=(),
+            findings=tuple(doubt_findings(heard.doubts)),
             warnings=tuple(warnings),
             next_test=fact("measure_rpm", positions=[r.position or r.name for r in reports[:3]]),
         )
@@ -53,6 +55,7 @@ def diagnose_sweep(
     judged = judge(every_suspect(heard), readings)
     case = Case(heard=heard, readings=readings, judged=judged)
     findings = [finding_of(case, group) for group in named(judged)] + fixed_findings(heard)
+    findings += doubt_findings(heard.doubts)
     findings.sort(key=lambda finding: -finding.probability)
     warnings += _notes(heard, findings)
     return Diagnosis(
@@ -90,6 +93,8 @@ def _known(heard: Listened, bearing: str) -> bool:
 
 
 def _next(findings: Sequence[Finding], heard: Listened) -> Fact:
+    for doubt in heard.doubts:
+        return doubt.next_test()
     for finding in findings:
         if finding.next_test is not None:
             return finding.next_test

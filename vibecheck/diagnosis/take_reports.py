@@ -9,6 +9,7 @@ import numpy as np
 from vibecheck.diagnosis.findings import Fact, TakeReport, fact
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
+from vibecheck.diagnosis.table_doubts import Doubt, doubt_of
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.units import rpm
@@ -20,17 +21,25 @@ CLIPPED = 1e-4
 
 
 def take_reports(
-    machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds, turnings: Mapping[str, Turning]
+    machine: Machine,
+    takes: Sequence[Ready],
+    speeds: SweepSpeeds,
+    turnings: Mapping[str, Turning],
+    doubts: Sequence[Doubt] = (),
 ) -> tuple[TakeReport, ...]:
     """A report for every take, in the order given."""
     return tuple(
-        _report(machine, take, speed, turnings)
+        _report(machine, take, speed, turnings, doubt_of(take, speed, doubts))
         for take, speed in zip(takes, speeds.takes, strict=True)
     )
 
 
 def _report(
-    machine: Machine, take: Ready, speed: TakeSpeed, turnings: Mapping[str, Turning]
+    machine: Machine,
+    take: Ready,
+    speed: TakeSpeed,
+    turnings: Mapping[str, Turning],
+    doubt: Doubt | None,
 ) -> TakeReport:
     name, remarks = take.take.name, list(sound_remarks(take))
     spindle = _spindle_rpm(machine, speed)
@@ -49,7 +58,10 @@ def _report(
         )
     elif speed.found and take.take.position is None and speed.turning is not None:
         remarks.append(fact("position_found", take=name, heard=speed.turning.label))
-    if not speed.found:
+    if doubt is not None:
+        reason = f"it rests on the table's teeth of {doubt.pair}"
+        remarks.append(fact("take_set_aside", take=name, reason=reason))
+    elif not speed.found:
         kind = "no_speed" if take.take.position else "position_not_found"
         remarks.append(fact(kind, take=name))
     if spindle and chart and abs(spindle / chart - 1) > DIFFERS:
@@ -127,7 +139,7 @@ def speed_warnings(machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds
             other = moved[label][1]
             swapped.update((name, other))
             warnings.append(fact("swapped", first=name, second=other))
-    heard = {speed.turning.label for speed in speeds.takes if speed.found and speed.turning}
+    heard = {speed.turning.label for speed in speeds.takes if speed.turning}
     missing = [p.label for p in machine.positions if p.label not in heard]
     if missing and len(heard) < len(machine.positions):
         warnings.append(
