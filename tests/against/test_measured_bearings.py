@@ -124,6 +124,16 @@ def test_wrong_stored_speeds_are_contradicted(number, channel, stated, true):
     assert "stated speed" in heard.contradiction
 
 
+@pytest.mark.parametrize(("number", "rpm"), [(105, 1796), (130, 1796), (158, 1797)])
+def test_speed_and_race_are_found_with_no_speed_given(number, rpm):
+    record = measured.cwru(number)
+    heard = hear_bearing(
+        record["DE"], record.rate_hz, shaft_hz=None, families=families_of(measured.DRIVE_END)
+    )
+    assert 60 * heard.shaft_hz == pytest.approx(rpm, abs=1)
+    assert heard.named == ("inner" if number == 105 else "outer")
+
+
 def test_right_stored_speeds_are_not_contradicted():
     for number in (105, 119, 130):
         assert judged(measured.cwru(number), "DE", measured.DRIVE_END).contradiction == ""

@@ -8,7 +8,7 @@ its blows are deep enough to matter. Sound bearings also pass their balls audibl
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from vibecheck.diagnosis.shaft_lines import ShaftLines, shaft_lines
 from vibecheck.spectra.bands import envelope_spectra
 from vibecheck.spectra.envelope import Transform, transformed
 from vibecheck.spectra.spectrum import Floats
-from vibecheck.spectra.speed import SpeedFound, speed_from_comb, speed_unaided
+from vibecheck.spectra.speed import BELIEVED, SpeedFound, speed_from_comb, speeds_unaided
 
 GUESSED_SPEED = 4.0
 JOINT_LOG10 = 9.0
@@ -117,8 +117,9 @@ def hear_bearing(
     if not np.any(whole.lines[1:]):
         nobody = SpeedFound(hz=0.0, uncertainty_hz=0.0, chance=1.0, reason="silence")
         return _nothing(whole, nobody, families, "the recording is silent")
+    believed_hz = (low_hz, high_hz)
     if shaft_hz is None:
-        speed = speed_unaided(whole)
+        speed = _unaided(whole, families, believed_hz)
     else:
         speed = speed_from_comb(whole, nominal_hz=shaft_hz, search=search)
     used = speed.hz if speed.found else shaft_hz
@@ -133,14 +134,30 @@ def hear_bearing(
             f" {FEWEST_TURNS / used:.1f} s would do",
             used,
         )
-    scores, guessed = _scored(whole, used, speed, families, (low_hz, high_hz)), False
+    scores, guessed = _scored(whole, used, speed, families, believed_hz), shaft_hz is None
     if not speed.found and abs(speed.candidate_hz / used - 1.0) > 0.003:
-        other = _scored(whole, speed.candidate_hz, speed, families, (low_hz, high_hz))
+        other = _scored(whole, speed.candidate_hz, speed, families, believed_hz)
         if _best_odds(other) > 2.0 * _best_odds(scores):
             scores, used, guessed = other, speed.candidate_hz, True
     odds = {score.family.name: _odds(score, speed if guessed else None) for score in scores}
     lines = shaft_lines(whole, used, quantity=quantity)
     return _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
+
+
+def _unaided(
+    whole: Transform, families: Sequence[Family], believed_hz: tuple[float, float]
+) -> SpeedFound:
+    """Of several combs the one at whose speed this bearing makes most sense, else the first."""
+    found = speeds_unaided(whole)
+    if found[0].chance > BELIEVED:
+        return replace(found[0], hz=0.0, reason="no comb of whole multiples stands out anywhere")
+    best = [
+        _best_odds(_scored(whole, each.hz, each, families, believed_hz))
+        if whole.seconds * each.hz >= FEWEST_TURNS
+        else 0.0
+        for each in found
+    ]
+    return found[int(np.argmax(best))] if max(best) > 1.0 else found[0]
 
 
 def _scored(
@@ -209,9 +226,13 @@ def _summed_up(
     verdict = verdict_for(posterior[best])
     if verdict == "not shown" and any(each.verdict == "cannot tell" for each in elements):
         verdict = "cannot tell"
+    if verdict == "not shown" and stated_hz is None:
+        verdict = "cannot tell"
     said = contradiction(stated_hz, speed)
     reasons = [said] if said else []
-    if not speed.found:
+    if stated_hz is None:
+        reasons.append("no speed was given: nothing can be ruled out at a speed only guessed")
+    elif not speed.found:
         reasons.append(f"{speed.reason}; the stated speed was used")
     return OneTake(
         shaft_hz=used,

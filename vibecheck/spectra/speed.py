@@ -117,18 +117,26 @@ def speed_from_comb(
 def speed_unaided(
     transform: Transform, *, low_hz: float = 3.0, high_hz: float = 120.0
 ) -> SpeedFound:
-    """A running speed with nothing to go by: the most surprising comb of all.
+    """A running speed with nothing to go by: the most surprising comb of all."""
+    found = speeds_unaided(transform, low_hz=low_hz, high_hz=high_hz)
+    return found[0] if found[0].chance <= BELIEVED else _not_found(found[0], "anywhere")
 
-    Every tenth of the range pays for the others having been tried. A comb of half the true speed
-    meets only every second multiple and loses to the true one.
+
+def speeds_unaided(
+    transform: Transform, *, low_hz: float = 3.0, high_hz: float = 120.0, most: int = 5
+) -> list[SpeedFound]:
+    """The most surprising combs, the best first and always at least that one.
+
+    A race struck regularly makes a comb of its own, as a second shaft does, so there may be
+    several; every tenth of the range pays for the others having been tried.
     """
     span = 0.1
     centres = np.exp(np.arange(np.log(low_hz * 1.1), np.log(high_hz), 2 * span * 0.95))
     sets = comb_lines(slow_signals(transform, top_hz=(HARMONICS + 2) * high_hz))
-    found = [comb_speed(sets, nominal_hz=float(each), search=span) for each in centres]
-    best = min(found, key=lambda one: one.chance)
-    best = replace(best, chance=min(1.0, best.chance * len(found)))
-    return best if best.chance <= BELIEVED else _not_found(best, "anywhere")
+    tried = [comb_speed(sets, nominal_hz=float(each), search=span) for each in centres]
+    paid = [replace(one, chance=min(1.0, one.chance * len(tried))) for one in tried]
+    paid.sort(key=lambda one: one.chance)
+    return [paid[0], *(one for one in paid[1:most] if one.chance <= BELIEVED)]
 
 
 def comb_speed(sets: Sequence[Lines], *, nominal_hz: float, search: float) -> SpeedFound:
