@@ -54,37 +54,43 @@ def rate_key(kind: str, take: int, ratio: float) -> Key:
 
 def gear_suspects(machine: Machine, takes: Sequence[Heard], prior: float) -> list[Suspect]:
     """One suspect per gear (or group of gears that work in the same takes at the same rate)."""
-    found: dict[frozenset[Key], list[tuple[str, str]]] = {}
+    found: dict[frozenset[Key], list[tuple[str, str, frozenset[Key]]]] = {}
     for gear in machine.gears:
-        claims, rotor = _knock_claims(gear, takes)
+        claims, raises, rotor = _knock_claims(gear, takes)
         if claims:
-            found.setdefault(frozenset(claims), []).append((gear.name, rotor))
+            found.setdefault(claims, []).append((gear.name, rotor, raises))
     return [
         Suspect(
-            parts=tuple(name for name, _ in members),
+            parts=tuple(name for name, _, _ in members),
             part_kind="gear",
             fault="broken or damaged tooth",
             rotor=members[0][1],
             claims=claims,
+            raises=frozenset[Key]().union(*(raises for _, _, raises in members)),
             prior=prior * len(members),
         )
         for claims, members in found.items()
     ]
 
 
-def _knock_claims(gear: Gear, takes: Sequence[Heard]) -> tuple[set[Key], str]:
+def _knock_claims(
+    gear: Gear, takes: Sequence[Heard]
+) -> tuple[frozenset[Key], frozenset[Key], str]:
+    """Readings of the takes where a gear works, of those where it idles along, and its rotor."""
     claims: set[Key] = set()
+    raises: set[Key] = set()
     where = gear.shaft
     for number, take in enumerate(takes):
         for mesh in take.turning.meshes:
-            if gear.name not in (mesh.mesh.driver, mesh.mesh.driven) or not mesh.loaded:
+            if gear.name not in (mesh.mesh.driver, mesh.mesh.driven):
                 continue
             rotor = mesh.driver if gear.name == mesh.mesh.driver else mesh.driven
             turn = take.turning.rotors[rotor]
-            if turn.group == take.group:
-                claims.add(rate_key("knock", number, turn.ratio))
-                where = rotor
-    return claims, where
+            if turn.group != take.group:
+                continue
+            (claims if mesh.loaded else raises).add(rate_key("knock", number, turn.ratio))
+            where = rotor if mesh.loaded else where
+    return frozenset(claims), frozenset(raises - claims), where
 
 
 def shaft_suspects(takes: Sequence[Heard], prior: float) -> list[Suspect]:

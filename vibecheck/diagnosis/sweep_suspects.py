@@ -56,12 +56,8 @@ def _leaks(heard: Listened) -> dict[Key, tuple[Key, ...]]:
                 if rotor in take.turning.rotors:
                     key = rate_key("knock", number, take.turning.rotors[rotor].ratio)
                     beside.setdefault(key, []).append(swell_key(number, gear))
-    found: dict[Key, tuple[Key, ...]] = {}
-    for key in {*heard.knocks.leaks, *beside}:
-        others = heard.knocks.leaks.get(key, ())
-        halves = tuple(("halves", *other[1:]) for other in (key, *others))
-        found[key] = (*others, *halves, *beside.get(key, ()))
-    return found
+    leaks = heard.knocks.leaks
+    return {key: (*leaks.get(key, ()), *beside.get(key, ())) for key in {*leaks, *beside}}
 
 
 def swell_readings(heard: Listened) -> tuple[dict[Key, float], dict[str, tuple[Key, ...]]]:
@@ -210,12 +206,11 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
 
 
 def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
-    """Knock and half-order readings of a shaft: a flaw that turns passes the load once a turn."""
+    """Knock readings of a shaft: a flaw that turns passes through the load once a turn."""
     return frozenset(
-        rate_key(kind, number, take.turning.rotors[shaft].ratio)
+        rate_key("knock", number, take.turning.rotors[shaft].ratio)
         for number, take in enumerate(heard.takes)
         if shaft in take.turning.rotors
-        for kind in ("knock", "halves")
     )
 
 
