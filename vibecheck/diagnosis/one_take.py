@@ -8,7 +8,7 @@ its blows are deep enough to matter. Sound bearings also pass their balls audibl
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +17,9 @@ from vibecheck.diagnosis.findings import Verdict, verdict_for
 from vibecheck.diagnosis.matching import FamilyScore, score_families
 from vibecheck.diagnosis.odds import EVEN_LOG10_P, fault_odds, turning_load
 from vibecheck.diagnosis.shaft_lines import ShaftLines, shaft_lines
+from vibecheck.diagnosis.take_findings import ElementFinding as ElementFinding
+from vibecheck.diagnosis.take_findings import OneTake as OneTake
+from vibecheck.diagnosis.take_findings import contradiction
 from vibecheck.spectra.bands import envelope_spectra
 from vibecheck.spectra.envelope import Transform, transformed
 from vibecheck.spectra.spectrum import Floats
@@ -27,61 +30,7 @@ JOINT_LOG10 = 9.0
 """At a speed neither stated nor clearly heard, a family may have these odds at the most, unless its
 own surprise and the comb's together reach this many tens: some thousand speeds could be tried."""
 FEWEST_TURNS = 18.0
-CONTRADICTION = 0.01
 TOP_ORDER = 36.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ElementFinding:
-    """What a take says about one element of the bearing."""
-
-    name: str
-    part: str
-    probability: float
-    verdict: Verdict
-    score: FamilyScore
-    reasons: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OneTake:
-    """What one take says.
-
-    Attributes
-    ----------
-    shaft_hz : float
-        The speed used: found, or the stated one where none was found.
-    speed : SpeedFound
-    contradiction : str
-        Empty, or in words how the stated speed disagrees with the recording.
-    elements : tuple of ElementFinding
-        In the order of the families given.
-    posterior : mapping of str to float
-        Over "healthy", the elements, "imbalance", "looseness"; sums to 1.
-    shaft : ShaftLines
-    verdict : str
-        For the best finding, "not shown" when nothing is, "cannot tell" when the take does not
-        support an answer.
-    named : str
-        The best-supported fault, empty when none is likely.
-    reasons, next_test : in words
-    """
-
-    shaft_hz: float
-    speed: SpeedFound
-    stated_hz: float | None
-    contradiction: str
-    elements: tuple[ElementFinding, ...]
-    posterior: Mapping[str, float]
-    shaft: ShaftLines
-    verdict: Verdict
-    named: str
-    reasons: tuple[str, ...] = ()
-    next_test: str = ""
-
-    def element(self, name: str) -> ElementFinding:
-        """The finding about one element."""
-        return next(each for each in self.elements if each.name == name)
 
 
 def hear_bearing(
@@ -189,19 +138,6 @@ def _odds(score: FamilyScore, guessed: SpeedFound | None) -> float:
 
 def _best_odds(scores: Sequence[FamilyScore]) -> float:
     return max(fault_odds(score) for score in scores)
-
-
-def contradiction(stated_hz: float | None, speed: SpeedFound) -> str:
-    """In words, how a stated speed disagrees with the recording; empty when it does not."""
-    if stated_hz is None or not speed.found:
-        return ""
-    away = speed.hz / stated_hz - 1.0
-    if abs(away) * stated_hz < max(3 * speed.uncertainty_hz, CONTRADICTION * stated_hz):
-        return ""
-    return (
-        f"stated speed {60 * stated_hz:.0f} r/min, but the recording says {60 * speed.hz:.1f}"
-        f" +- {60 * speed.uncertainty_hz:.1f} r/min ({100 * away:+.1f} %)"
-    )
 
 
 def _summed_up(
