@@ -95,6 +95,11 @@ def test_a_trend_of_two_sweeps_names_the_step(folders):
     assert "from after on" in text
 
 
+def test_each_finding_of_the_first_sweep_is_followed(folders):
+    made = json.loads(run(folders, "--findings", "--json").output)
+    assert all({"part", "fault", "verdict", "positions"} <= set(one) for one in made["findings"])
+
+
 BALANCE = ("balance", "--before", "4@30", "--with-trial", "4@90", "--trial", "10@0")
 
 

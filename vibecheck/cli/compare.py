@@ -12,6 +12,7 @@ from vibecheck.errors import UsageError
 if TYPE_CHECKING:
     from vibecheck.diagnosis.change import Comparison
     from vibecheck.diagnosis.criterion import Criterion, Judgement
+    from vibecheck.diagnosis.finding_change import FindingChange
     from vibecheck.diagnosis.severity import Limits
     from vibecheck.machine.parts import Machine
     from vibecheck.recording import Take
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 @click.option("--channel", type=int, help="Which channel, from 1.")
 @click.option("--tone", "tones", type=float, multiple=True, help="Follow a fixed tone too, Hz.")
 @click.option("--limits", help="Limits someone named, mm/s: 'contract: 1.4, 2.8'.")
+@click.option("--rpm", type=click.FloatRange(min=0, min_open=True), help="Speed, with no table.")
+@click.option("--findings", is_flag=True, help="Diagnose BEFORE too: what became of each finding.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 @click.option("--picture", type=click.Path(), help="Also write the changes as .png or .svg.")
 @click.option("--replace", is_flag=True, help="Write over a picture of that name.")
@@ -38,6 +41,8 @@ def command(
     channel: int | None,
     tones: tuple[float, ...],
     limits: str | None,
+    rpm: float | None,
+    findings: bool,
     as_json: bool,
     picture: str | None,
     replace: bool,
@@ -51,11 +56,12 @@ def command(
     must_be_free(picture, replace=replace)
     if picture is not None and not picture.lower().endswith(PICTURE_SUFFIXES):
         raise UsageError(f"picture {picture!r}", "End its name in .png or .svg.")
-    machine, sides = _sides(before, after, table, sweeps, channel)
+    machine, sides = _sides(before, after, table, sweeps, channel, rpm)
     asked, named = _criterion(criterion), _limits(limits)
     comparison = compared(machine, sides[0], sides[1], tones)
     judgements = asked.judged(comparison) if asked is not None else ()
-    show(comparison, judgements, limits=named, as_json=as_json)
+    became = _became(machine, sides[0], comparison) if findings else ()
+    show(machine, comparison, judgements, became=became, limits=named, as_json=as_json)
     if picture is not None:
         _draw(comparison, picture)
 
@@ -66,6 +72,7 @@ def _sides(
     table: str | None,
     sweeps: tuple[str, str] | None,
     channel: int | None,
+    rpm: float | None,
 ) -> tuple[Machine, list[tuple[Take, ...]]]:
     from vibecheck.cli.gathering import chosen_channel, gather
 
@@ -75,10 +82,12 @@ def _sides(
             "Name two folders, or one job and --sweep BEFORE AFTER.",
         )
     first, second = sweeps or (None, None)
-    one = gather(before, table=table, sweep=first)
+    one = gather(before, table=table, sweep=first, rpm=rpm)
     if one.machine is None:
-        raise UsageError("no gear table", "Name one with --table; 'starter' is the smallest.")
-    other = gather(after or before, table=table or one.table, sweep=second)
+        raise UsageError(
+            "no gear table", "Name one with --table, or the speed of a lone shaft with --rpm."
+        )
+    other = gather(after or before, table=table or one.table or None, sweep=second, rpm=rpm)
     for side in (one, other):
         for warning in side.warnings:
             click.echo(f"Note: {warning}.", err=True)
@@ -130,10 +139,22 @@ def _limits(text: str | None) -> Limits | None:
     return Limits(source=source.strip(), limits_mm_s=values)
 
 
+def _became(
+    machine: Machine, before: tuple[Take, ...], comparison: Comparison
+) -> tuple[FindingChange, ...]:
+    from vibecheck.diagnosis.finding_change import finding_changes
+    from vibecheck.pipeline import diagnose
+
+    found = diagnose(machine, before)
+    return finding_changes(machine, found.faults_named, comparison)
+
+
 def show(
+    machine: Machine,
     comparison: Comparison,
     judgements: tuple[Judgement, ...] = (),
     *,
+    became: tuple[FindingChange, ...] = (),
     limits: Limits | None = None,
     as_json: bool = False,
 ) -> None:
@@ -143,18 +164,19 @@ def show(
         from vibecheck.report.criterion_words import criterion_json
 
         told = criterion_json(judgements) if judgements else None
-        made = comparison_json(comparison, told)
+        made = comparison_json(comparison, told, became)
         click.echo(json.dumps(made, indent=1, ensure_ascii=False, allow_nan=False))
         return
     from vibecheck.report.cautions import cautions
     from vibecheck.report.comparison_text import comparison_text
+    from vibecheck.report.comparison_words import findings_said
     from vibecheck.report.criterion_words import criterion_said
+    from vibecheck.report.words import part_names
 
+    judged = (*findings_said(became, part_names(machine)), *criterion_said(judgements))
     again = any(position.obstacles for position in comparison.positions)
     care = cautions("before any recording", "fixing a sensor") if again else ()
-    said = comparison_text(
-        comparison, judged=criterion_said(judgements), cautions=care, limits=limits
-    )
+    said = comparison_text(comparison, judged=judged, cautions=care, limits=limits)
     click.echo(said, nl=False)
 
 

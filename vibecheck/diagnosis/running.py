@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from vibecheck.diagnosis.line_levels import TakeAtSpeed
 from vibecheck.diagnosis.ready import made_ready
@@ -10,6 +11,7 @@ from vibecheck.diagnosis.speed_fit import TakeSpeed, fit_speeds
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning, turning
 from vibecheck.recording import Take
+from vibecheck.spectra.speed import speed_from_comb
 from vibecheck.units import hz
 
 
@@ -22,6 +24,7 @@ def running(machine: Machine, takes: Sequence[Take]) -> list[TakeAtSpeed]:
         In the order of ``takes``. A take whose speed was neither heard nor measured, or that
         sounds like another lever position, carries the doubt in words.
     """
+    takes = [_placed(machine, take) for take in takes]
     turnings = {each.label: turning(machine, each) for each in machine.positions}
     idle = [take for take in takes if take.kind == "idle" and take.position in turnings]
     if not idle:
@@ -47,4 +50,30 @@ def _at_speed(take: Take, speed: TakeSpeed, filed: Turning, spindle: str) -> Tak
     if take.tach_rpm:
         rotor = filed.rotors[spindle]
         return TakeAtSpeed(take=take, speeds_hz={rotor.group: hz(take.tach_rpm) / rotor.ratio})
+    alone = _one_shaft_speed(take, filed)
+    if alone:
+        return TakeAtSpeed(take=take, speeds_hz=alone)
     return TakeAtSpeed(take=take, speeds_hz={}, doubt="its speed could not be found")
+
+
+def _placed(machine: Machine, take: Take) -> Take:
+    """A machine without levers has one position; takes need not name it."""
+    if take.position is None and [each.label for each in machine.positions] == [""]:
+        return replace(take, position="")
+    return take
+
+
+def _one_shaft_speed(take: Take, filed: Turning) -> dict[str, float]:
+    """Speed of a lone shaft from its whole multiples near the speed told, else the speed told."""
+    group = next(iter(filed.groups.values()))
+    if len(filed.groups) > 1 or group.nominal_hz is None:
+        return {}
+    recording = take.recording
+    found = speed_from_comb(
+        recording.channel(0), recording.rate_hz, nominal_hz=group.nominal_hz, search=0.05
+    )
+    if found.found:
+        return {group.name: found.hz}
+    motor = filed.machine.motor
+    told = motor is not None and motor.plate_rpm.how == "measured"
+    return {group.name: group.nominal_hz} if told else {}

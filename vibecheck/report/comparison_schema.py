@@ -3,7 +3,8 @@
 Schema ``vibecheck.comparison/1``. Top: ``schema``, ``vibecheck``, ``machine``, ``headline``,
 ``counts`` (outcome -> number of positions), ``positions``, ``repeatability``, ``compared``,
 ``smallest_db`` and ``smallest_with`` (takes a side -> dB), ``missing``, ``not_told``, ``notes``,
-``criterion`` (null when none was given).
+``criterion`` (null when none was given), ``findings`` (of the first sweep, when asked for:
+``part``, ``fault``, ``verdict``, ``positions``: label -> outcome).
 
 A position: ``position``, ``outcome``, ``before_takes``, ``after_takes``, ``before_rpm``,
 ``after_rpm``, ``overall_db`` (information only), ``smallest_db``, ``obstacles`` (``what``,
@@ -22,6 +23,7 @@ from typing import Any
 
 from vibecheck import __version__
 from vibecheck.diagnosis.change import Comparison, LineChange, PositionChange
+from vibecheck.diagnosis.finding_change import FindingChange
 from vibecheck.report.comparison_words import headline
 
 SCHEMA = "vibecheck.comparison/1"
@@ -29,7 +31,9 @@ SCHEMA = "vibecheck.comparison/1"
 
 
 def comparison_json(
-    comparison: Comparison, criterion: Mapping[str, Any] | None = None
+    comparison: Comparison,
+    criterion: Mapping[str, Any] | None = None,
+    became: Sequence[FindingChange] = (),
 ) -> dict[str, Any]:
     """Everything a comparison says, safe for ``json.dumps(..., allow_nan=False)``."""
     spread = comparison.repeatability
@@ -57,6 +61,15 @@ def comparison_json(
         "not_told": list(comparison.not_told),
         "notes": list(comparison.notes),
         "criterion": dict(criterion) if criterion is not None else None,
+        "findings": [
+            {
+                "part": change.finding.part,
+                "fault": change.finding.fault,
+                "verdict": change.finding.verdict,
+                "positions": {label: outcome for label, outcome, _ in change.at},
+            }
+            for change in became
+        ],
     }
 
 

@@ -56,7 +56,7 @@ def comparison_text(
 
 
 def _position(position: PositionChange, width: int, limits: Limits | None) -> str:
-    head = f"{position.position}: {SAID[position.outcome]}"
+    head = f"{position.position or 'The one position'}: {SAID[position.outcome]}"
     rows = [head + _speeds(position, width - len(head))]
     for obstacle in position.obstacles:
         rows.append(_point(f"{obstacle.what}.", width))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from math import isinf
 
 from vibecheck.diagnosis.change import Comparison, LineChange, Outcome, PositionChange
+from vibecheck.diagnosis.finding_change import FindingChange
 from vibecheck.diagnosis.severity import Limits
 
 SAID: dict[Outcome, str] = {
@@ -103,6 +105,23 @@ def shaking_said(position: PositionChange, limits: Limits | None = None) -> str:
         zones = limits.zone(found.before_mm_s), limits.zone(found.after_mm_s)
         said += f"; zone {zones[0]} before, {zones[1]} after by {limits.source}"
     return f"{said}."
+
+
+def findings_said(changes: Sequence[FindingChange], names: Mapping[str, str]) -> tuple[str, ...]:
+    """What became of each finding of the first sweep, a line each."""
+    if not changes:
+        return ()
+    said = ["What was found before the repair, afterwards:"]
+    for change in changes:
+        part = names.get(change.finding.part, change.finding.part)
+        told = [
+            f"{SAID[outcome]} at {', '.join(change.where(outcome))}"
+            for outcome in ("worse", "same", "not comparable", "not heard", "better")
+            if change.where(outcome)
+        ]
+        where = "; ".join(told) or "not recorded on both sides"
+        said.append(f"- {part}, {change.finding.fault} ({change.finding.verdict}): {where}.")
+    return tuple(said)
 
 
 def also(line: LineChange) -> str:
