@@ -9,6 +9,7 @@ from vibecheck.diagnosis.findings import Verdict
 from vibecheck.diagnosis.matching import FamilyScore
 from vibecheck.diagnosis.shaft_lines import ShaftLines
 from vibecheck.spectra.speed import SpeedFound
+from vibecheck.units import rpm
 
 CONTRADICTION = 0.01
 
@@ -74,6 +75,6 @@ def contradiction(stated_hz: float | None, speed: SpeedFound) -> str:
     if abs(away) * stated_hz < max(3 * speed.uncertainty_hz, CONTRADICTION * stated_hz):
         return ""
     return (
-        f"stated speed {60 * stated_hz:.0f} r/min, but the recording says {60 * speed.hz:.1f}"
-        f" +- {60 * speed.uncertainty_hz:.1f} r/min ({100 * away:+.1f} %)"
+        f"stated speed {rpm(stated_hz):.0f} r/min, but the recording says {rpm(speed.hz):.1f}"
+        f" +- {rpm(speed.uncertainty_hz):.1f} r/min ({100 * away:+.1f} %)"
     )

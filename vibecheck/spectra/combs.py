@@ -23,6 +23,8 @@ HARMONICS = 10
 HIGHEST_SURPRISE = 5.0
 """No single line counts for more than this (natural log units): one strong line is no comb."""
 FEWEST_LINES, MOST_LINES = 3, 1500
+NEIGHBOURS = 60
+"""Bins either side, at the least, among which a line's rarity is judged."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,7 +134,7 @@ def _surprising(level: Spectrum) -> Lines:
         bins = np.sort(bins[np.argsort(-values[bins])][:MOST_LINES])
     places = level.start + level.step * interpolated(values, bins)
     strength = values[bins].astype(float)
-    reach = max(60 * level.step, 0.12 * level.end)
+    reach = max(NEIGHBOURS * level.step, 0.12 * level.end)
     near = np.abs(places[:, None] - places[None, :]) <= reach
     rivals = np.sum(near & (strength[None, :] >= strength[:, None]), axis=1)
     width = np.minimum(places + reach, level.end) - np.maximum(places - reach, 0.0)
