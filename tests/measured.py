@@ -1,7 +1,7 @@
 """The measured public recordings with known faults, for tests and benchmarks only.
 
 They are no part of the project. ``VIBECHECK_MEASURED`` names their folder; without it they are
-looked for in ``shared/data`` beside the checkout. Tests that need them skip, saying so.
+looked for beside the checkout. Tests that need them skip, saying so.
 
 Sources: CWRU bearing data centre (graded in Smith & Randall 2015, Mech. Syst. Signal Process.
 64-65:100-131); Analog Devices CbM-Datasets; HIT-SM bearing datasets; UESTC bearing dataset
