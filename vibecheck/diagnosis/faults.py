@@ -56,6 +56,9 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind(name="chatter", part_kind="tool", carrier="cutting", prior=5e-3),
     FaultKind(name="pump pulsation", part_kind="pump", carrier="vane", prior=2e-3),
     FaultKind(name="something not in the table", part_kind="unknown", carrier="turns", prior=1e-2),
+    FaultKind(
+        name="heard, and by itself no fault", part_kind="unknown", carrier="turns", prior=1e-2
+    ),
 )
 
 

@@ -133,6 +133,14 @@ EVIDENCE: Mapping[str, str] = {
         "{count:whole} tones {spacing_hz:hz} apart[, from {first_hz:hz}]: likely {nature:plain}."
     ),
     "tone_found": "A steady tone at {hz:hz}, {db:times} above its surroundings.",
+    "tone_on_family": (
+        "A tone at {hz:hz}, {db:times} above its surroundings, is {times:whole} times the "
+        "{base_hz:hz} family: as many teeth, blades or bars on one shaft would make it."
+    ),
+    "family_moves": (
+        "It moves from take to take, between {low_hz:hz} and {high_hz:hz}: it turns with "
+        "something whose speed was changed."
+    ),
     "one_take_only": (
         "This rests on one take; a tone in one take finds a name by chance about half the time."
     ),
@@ -366,5 +374,6 @@ FAULT_SAID: Mapping[str, tuple[str, str]] = {
     "chatter": ("makes", "the sound by itself while cutting (chatter)"),
     "pump pulsation": ("is", "the source of the pulsing"),
     "something not in the table": ("is", "heard that the table does not explain"),
+    "heard, and by itself no fault": ("is", "heard, and by itself no fault"),
 }
 """Fault -> verb and rest of a sentence that begins with the part."""

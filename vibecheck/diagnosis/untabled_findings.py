@@ -1,0 +1,291 @@
+"""Findings about tones of an unknown machine: what they are likely to be, and no accusation."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import exp, log, log10
+
+from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
+from vibecheck.diagnosis.odds import DEPTH_SLOPE, EVEN_DEPTH
+from vibecheck.diagnosis.ready import Ready
+from vibecheck.diagnosis.tone_families import (
+    MOST_TONES,
+    TONES_UP_TO,
+    ToneFamily,
+)
+from vibecheck.diagnosis.tone_nature import Placed, Role
+from vibecheck.diagnosis.unknown_bearing import UnknownBearing
+from vibecheck.spectra.peaks import Peak
+
+NO_FAULT = "heard, and by itself no fault"
+MOST_SURE = 0.6
+"""A bearing nobody has numbers for, on a shaft nobody has named, is never surer than this."""
+UNSAID = 0.2
+"""Probability written beside "cannot tell"."""
+MOST_SAID = 4
+STAYS, MOVES = 0.004, 0.02
+FEWEST_TAKES = 3
+SAME_SHARE = 0.75
+FEWEST_TEETH = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Told:
+    """One take and all that was heard in it."""
+
+    ready: Ready
+    families: tuple[Placed, ...] = ()
+    tones: tuple[Peak, ...] = ()
+    shaft: ToneFamily | None = None
+    bearing: UnknownBearing | None = None
+    step: float = 0.0
+
+    @property
+    def label(self) -> str:
+        """What the take is called: lever position or name."""
+        return self.ready.take.position or self.ready.take.name or "the take"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kind:
+    """How one role is reported."""
+
+    part: str
+    part_kind: str
+    fault: str
+    test: Fact
+
+
+KINDS: Mapping[Role, _Kind] = {
+    "mains": _Kind(
+        part="the mains",
+        part_kind="mains",
+        fault="mains hum",
+        test=fact("coast_down", seconds=10.0),
+    ),
+    "shaft": _Kind(
+        part="a turning shaft",
+        part_kind="shaft",
+        fault=NO_FAULT,
+        test=fact("gear_table"),
+    ),
+    "multiple": _Kind(
+        part="teeth, blades or bars",
+        part_kind="unknown",
+        fault=NO_FAULT,
+        test=fact("gear_table"),
+    ),
+    "repeats": _Kind(
+        part="something that repeats",
+        part_kind="unknown",
+        fault=NO_FAULT,
+        test=fact("state_speed"),
+    ),
+}
+
+
+def untabled_findings(told: Sequence[Told]) -> tuple[Finding, ...]:
+    """Everything worth listing, what could be a fault first."""
+    found = [_bearing(told), _fixed(told)]
+    found += [_role(told, role) for role in KINDS]
+    found.append(_lone_tones(told))
+    kept = [finding for finding in found if finding is not None]
+    return tuple(sorted(kept, key=lambda finding: -finding.probability))
+
+
+def _bearing(told: Sequence[Told]) -> Finding | None:
+    """Families at broken multiples of a shaft, as rolling bearings make them."""
+    rows = [one for one in told if _broken(one)]
+    if not rows:
+        return None
+    best = max(rows, key=_depth)
+    broken = [each for one in rows for each in _broken(one)]
+    evidence = [_family_fact(each) for each in broken[:MOST_SAID]]
+    evidence += _order_facts(best)
+    evidence += _moving(told, ("broken",))
+    if len(told) == 1:
+        evidence.append(fact("one_take_only"))
+    probability = MOST_SURE / (1.0 + exp(-DEPTH_SLOPE * log(max(_depth(best), 1e-3) / EVEN_DEPTH)))
+    verdict = verdict_for(probability)
+    return Finding(
+        part="a rolling bearing or a belt",
+        part_kind="bearing",
+        fault="bearing worn, race not known",
+        verdict=verdict if verdict == "possible" else "cannot tell",
+        probability=probability,
+        evidence=tuple(evidence),
+        next_test=fact("bearing_numbers", parts=("the bearings on that shaft",)),
+        heard=tuple(one.label for one in rows),
+        expected=tuple(one.label for one in told),
+        rates_hz={one.label: _broken(one)[0].family.hz for one in rows},
+    )
+
+
+def _broken(one: Told) -> list[Placed]:
+    return [each for each in one.families if each.role in ("broken", "companion")]
+
+
+def _depth(one: Told) -> float:
+    """How deep the strikes of the broken families are, over the mean; 0 where none was measured."""
+    if one.bearing is None or one.shaft is None:
+        return 0.0
+    orders = [each.family.hz / one.shaft.hz for each in one.families if each.role == "broken"]
+    depths = [
+        family.depth
+        for family in one.bearing.families
+        if any(abs(family.order / order - 1) < MOVES for order in orders)
+    ]
+    return max(depths, default=0.0)
+
+
+def _order_facts(one: Told) -> list[Fact]:
+    """That the rate is no whole multiple of the shaft, and whether two races add up."""
+    first = next((each for each in one.families if each.role == "broken"), None)
+    if first is None or one.shaft is None:
+        return []
+    order = first.family.hz / one.shaft.hz
+    found = [
+        fact(
+            "order_not_whole",
+            order=order,
+            rotor=f"the shaft at {one.shaft.hz:.2f} Hz",
+            apart_hz=abs(order - round(order)) * one.shaft.hz,
+            position=one.label,
+        )
+    ]
+    if one.bearing is not None and one.bearing.both_races:
+        found.append(fact("sum_is_whole", count=one.bearing.readings[0].elements))
+    return found
+
+
+def _role(told: Sequence[Told], role: Role) -> Finding | None:
+    rows = [(one, each) for one in told for each in one.families if each.role == role]
+    if not rows:
+        return None
+    kind = KINDS[role]
+    evidence = [_family_fact(each) for _, each in rows[:MOST_SAID]]
+    if role == "shaft":
+        evidence += [each for one, _ in rows[:MOST_SAID] for each in _teeth(one)][:MOST_SAID]
+    evidence += _moving(told, (role,))
+    return Finding(
+        part=kind.part,
+        part_kind=kind.part_kind,
+        fault=kind.fault,
+        verdict="cannot tell",
+        probability=UNSAID,
+        evidence=tuple(evidence),
+        next_test=kind.test,
+        heard=tuple(dict.fromkeys(one.label for one, _ in rows)),
+        expected=tuple(one.label for one in told),
+        rates_hz={one.label: each.family.hz for one, each in reversed(rows)},
+    )
+
+
+def _family_fact(each: Placed) -> Fact:
+    return fact(
+        "family_found",
+        count=len(each.family.tones),
+        spacing_hz=each.family.hz,
+        first_hz=min(each.family.tones) * each.family.hz,
+        nature=each.nature,
+    )
+
+
+def _teeth(one: Told) -> list[Fact]:
+    """The loudest high whole multiple of the shaft, as teeth make it."""
+    if one.shaft is None:
+        return []
+    on_shaft = [(tone, one.shaft.multiple(tone.place, step=one.step)) for tone in one.tones]
+    high = [(tone, times) for tone, times in on_shaft if FEWEST_TEETH <= times <= 2 * TONES_UP_TO]
+    if not high:
+        return []
+    tone, times = max(high, key=lambda pair: pair[0].significance)
+    return [
+        fact(
+            "tone_on_family",
+            hz=tone.place,
+            db=10 * log10(tone.significance),
+            times=times,
+            base_hz=one.shaft.hz,
+        )
+    ]
+
+
+def _moving(told: Sequence[Told], roles: Sequence[Role]) -> list[Fact]:
+    """Whether the strongest family of a role moves from take to take."""
+    rates = [
+        next(each.family.hz for each in one.families if each.role in roles)
+        for one in told
+        if any(each.role in roles for each in one.families)
+    ]
+    if len(rates) < 2 or max(rates) / min(rates) - 1 < MOVES:
+        return []
+    return [fact("family_moves", low_hz=min(rates), high_hz=max(rates))]
+
+
+def _unplaced(one: Told) -> list[Peak]:
+    """Loud tones that are in no family, the loudest first."""
+    own = [each.family for each in one.families]
+    free = [
+        tone
+        for tone in one.tones
+        if not any(0 < f.multiple(tone.place, step=one.step) <= TONES_UP_TO for f in own)
+    ]
+    return sorted(free, key=lambda tone: -tone.significance)
+
+
+def _lone_tones(told: Sequence[Told]) -> Finding | None:
+    rows = [(one, tone) for one in told for tone in _unplaced(one)[:MOST_TONES]]
+    if not rows:
+        return None
+    loudest = sorted(rows, key=lambda row: -row[1].significance)[:MOST_SAID]
+    return Finding(
+        part="single tones",
+        part_kind="unknown",
+        fault=NO_FAULT,
+        verdict="cannot tell",
+        probability=UNSAID / 2,
+        evidence=tuple(
+            fact("tone_found", hz=tone.place, db=10 * log10(tone.significance))
+            for _, tone in loudest
+        ),
+        next_test=fact("gear_table"),
+        heard=tuple(dict.fromkeys(one.label for one, _ in rows)),
+        expected=tuple(one.label for one in told),
+        rates_hz={one.label: tone.place for one, tone in reversed(loudest)},
+    )
+
+
+def _fixed(told: Sequence[Told]) -> Finding | None:
+    """The loudest tone that stays where it is while the shaft of the takes changes its speed."""
+    shafts = [one.shaft.hz for one in told if one.shaft is not None]
+    if len(told) < FEWEST_TAKES or not shafts or max(shafts) / min(shafts) - 1 < MOVES:
+        return None
+    best: tuple[float, float, list[Told]] | None = None
+    for tone in (tone for one in told for tone in one.tones):
+        near = [(one, _nearest(one, tone.place)) for one in told]
+        rows = [(one, other) for one, other in near if other is not None]
+        strength = min((other.significance for _, other in rows), default=0.0)
+        if len(rows) >= SAME_SHARE * len(told) and (best is None or strength > best[1]):
+            best = (tone.place, strength, [one for one, _ in rows])
+    if best is None:
+        return None
+    place, _, rows_heard = best
+    return Finding(
+        part="something no speed moves",
+        part_kind="structure",
+        fault="fixed tone of structure or room",
+        verdict="cannot tell",
+        probability=UNSAID,
+        evidence=(fact("fixed_hz", hz=place, count=len(rows_heard)),),
+        next_test=fact("record_background", seconds=20.0),
+        heard=tuple(one.label for one in rows_heard),
+        expected=tuple(one.label for one in told),
+        rates_hz={one.label: place for one in rows_heard},
+    )
+
+
+def _nearest(one: Told, place: float) -> Peak | None:
+    near = [tone for tone in one.tones if abs(tone.place / place - 1) < STAYS]
+    return max(near, key=lambda tone: tone.significance, default=None)
