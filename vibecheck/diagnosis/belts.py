@@ -20,6 +20,8 @@ from vibecheck.spectra.spectrum import Spectrum
 WINDOW = 0.03
 """Belts stretch, ride up and down their grooves, and slip: their rate is known this well."""
 REACH = 0.004
+CLEAR = 12.0
+"""Power over floor at which a multiple counts as heard."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,13 +30,15 @@ class BeltScore:
 
     ``order`` is belt turns per turn of its driver; ``level_db`` the median level of its strongest
     multiple over the same takes' once-a-turn tones of its pulleys; ``hz`` its rate in each take
-    (nan where not looked for); ``surprise`` decimal, per take.
+    (nan where not looked for); ``surprise`` decimal, per take; ``clear`` the share of the takes in
+    which at least two of its first four multiples stand clear of the floor.
     """
 
     belt: str
     log10_chance: float
     hz: NDArray[np.float64]
     surprise: NDArray[np.float64]
+    clear: float
     level_db: float
     resolution_hz: float
 
@@ -80,14 +84,16 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
     total = np.sum(held, axis=0)
     best = int(np.argmax(np.where(inside, total, -1.0)))
     near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
-    hz, level = [], []
+    hz, level, clear = [], [], []
     for take, spectrum, order, row in zip(takes, spectra, orders, rows, strict=True):
         if order is None or row is None:
             hz.append(np.nan)
             continue
         at = float(trial[near][int(np.argmax(row[near]))]) * order
         hz.append(at * take.base_hz)
-        tones = [spectrum.tone(k * at)[0] for k in (1, 2, 3, 4)]
+        lines = [spectrum.tone(k * at) for k in (1, 2, 3, 4)]
+        tones = [power for power, _ in lines]
+        clear.append(sum(over > CLEAR for _, over in lines) >= 2)
         pulleys = [spectrum.tone(r.ratio)[0] for r in take.rotors()]
         level.append(10 * np.log10((max(tones) + 1e-30) / (max(pulleys) + 1e-30)))
     return BeltScore(
@@ -97,6 +103,7 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
         ),
         hz=np.array(hz),
         surprise=np.array([np.nan if r is None else float(r[near].max()) for r in rows]),
+        clear=float(np.mean(clear)) if clear else 0.0,
         level_db=float(np.median(level)) if level else float("nan"),
         resolution_hz=float(
             np.max([t.base_hz / s.turns for t, s in zip(takes, spectra, strict=True)])

@@ -235,8 +235,11 @@ def rolling_odds(score: RollingScore) -> float:
 def _belt_suspect(score: BeltScore) -> Suspect:
     kind = fault("lumpy or set belt")
     surprise = np.log(10.0) * (-score.log10_chance - 3.0)
+    usual = float(np.nanmedian(score.surprise))
+    steady = 4.0 * (usual - 1.3)
     loud = 0.25 * (score.level_db + 3.0) if np.isfinite(score.level_db) else -2.0
-    odds = float(-np.logaddexp(-surprise, -loud))
+    there = 6.0 * (score.clear - 0.6)
+    odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
     return Suspect(
         parts=(score.belt,),
         part_kind="belt",
