@@ -38,7 +38,8 @@ class GearTableError(VibecheckError):
     def __init__(self, faults: "list[Fault]", where: str = "") -> None:
         self.faults = faults
         lines = [fault.text for fault in faults]
-        super().__init__("\n  ".join([f"{len(faults)} thing(s) to put right", *lines]), "", where)
+        count = "1 thing" if len(faults) == 1 else f"{len(faults)} things"
+        super().__init__("\n  ".join([f"{count} to put right", *lines]), "", where)
 
 
 class Fault:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import importlib
+import textwrap
 
 import click
+
+COLUMNS = 80
 
 COMMANDS: dict[str, str] = {
     "demo": "See it work: diagnose the shipped recordings of an invented lathe.",
@@ -51,8 +54,23 @@ class LazyGroup(click.Group):
         try:
             return super().invoke(ctx)
         except VibecheckError as error:
-            click.echo(f"vibecheck: {error.text}", err=True)
+            click.echo(folded(f"vibecheck: {error.text}"), err=True)
             ctx.exit(error.exit_code)
+
+
+def folded(text: str) -> str:
+    """A message in lines of at most ``COLUMNS``, its own lines and their indents kept."""
+    lines = []
+    for line in text.splitlines():
+        indent = line[: len(line) - len(line.lstrip())]
+        lines += textwrap.wrap(
+            line,
+            COLUMNS,
+            subsequent_indent=indent + "  ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        ) or [""]
+    return "\n".join(lines)
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
