@@ -240,6 +240,12 @@ WARNINGS: Mapping[str, str] = {
         "else: a number of {pair:part} is wrong[. Counts that would fit: {candidates:choices}]. "
         "Nothing that rests on this pair is claimed until it is put right."
     ),
+    "table_against_chart": (
+        "The table and the speed chart disagree by {percent:shift} at {positions:positions} and "
+        "nowhere else: a number of {pair:part} is wrong, or the chart is[. Counts that would fit "
+        "the chart: {candidates:choices}]. Nothing that rests on this pair is claimed until that "
+        "is settled."
+    ),
     "scale_differs": ("Every speed is {percent:shift} off the table[: {likely_cause:plain}]."),
     "mixed_sensors": "The takes differ in {what:plain}; loud and quiet were not compared.",
     "positions_missing": "Not recorded: {positions:positions}.",
