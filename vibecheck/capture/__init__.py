@@ -1,0 +1,1 @@
+"""Recording at the machine: sound card, phone, and whether a take is any good."""

@@ -11,6 +11,7 @@ from vibecheck.capture.check import Judgement
 from vibecheck.capture.sweep import Guide
 from vibecheck.cli.keys import wait_for
 from vibecheck.report.cautions import Moment, cautions
+from vibecheck.units import SECONDS_PER_MINUTE
 
 MARKS = {"good": "ok", "mind": "!", "redo": "!!"}
 
@@ -45,7 +46,7 @@ def show_steps(guide: Guide) -> None:
 
 def time_words(seconds: float) -> str:
     """A length of time in words."""
-    return f"{seconds:.0f} s" if seconds < 100 else f"about {seconds / 60:.0f} min"
+    return f"{seconds:.0f} s" if seconds < 100 else f"about {seconds / SECONDS_PER_MINUTE:.0f} min"
 
 
 def count_down(seconds: int) -> None:

@@ -1,0 +1,1 @@
+"""Where what turns and what is heard meet: matching, evidence, verdicts, comparison."""

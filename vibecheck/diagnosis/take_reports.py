@@ -12,7 +12,7 @@ from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
 from vibecheck.diagnosis.table_doubts import Doubt, doubt_of
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
-from vibecheck.units import rpm
+from vibecheck.units import hz, rpm
 
 SHORT_S, SHORT_TURNS = 8.0, 10.0
 DIFFERS = 0.08
@@ -75,8 +75,8 @@ def _report(
     if drift > DRIFTS:
         remarks.append(fact("speed_drifts", take=name, percent=100 * drift))
     if spindle:
-        needed = max(20.0, 20.0 * 60.0 / spindle)
-        if take.seconds < SHORT_S or take.seconds * spindle / 60.0 < SHORT_TURNS:
+        needed = max(20.0, 20.0 / hz(spindle))
+        if take.seconds < SHORT_S or take.seconds * hz(spindle) < SHORT_TURNS:
             remarks.append(fact("take_too_short", take=name, seconds=take.seconds, needed_s=needed))
     return TakeReport(
         name=name,

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from vibecheck.errors import RecordingError
 from vibecheck.files.measures import MEASURES
+from vibecheck.units import SECONDS_PER_MINUTE
 
 FEW_LINES = 8
 """A file with fewer lines than this may keep its records in one long line."""
@@ -121,7 +122,8 @@ def number(field: str) -> float | None:
     clock = re.fullmatch(r"(\d{1,2}):(\d\d):(\d\d(?:[.,:]\d+)?)", field)
     if clock:
         seconds = float(re.sub(r"[,:]", ".", clock[3]))
-        return int(clock[1]) * 3600.0 + int(clock[2]) * 60.0 + seconds
+        minutes = int(clock[1]) * SECONDS_PER_MINUTE + int(clock[2])
+        return minutes * SECONDS_PER_MINUTE + seconds
     if not re.match(r"\d{4}-\d\d-\d\d", field):
         return None
     try:

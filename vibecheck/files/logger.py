@@ -14,7 +14,7 @@ from vibecheck.files.columns import Table, read_table
 from vibecheck.files.measures import Measure, known_measure, measure
 from vibecheck.files.stamps import TIME_UNITS, Even, even_without_stamps, evenly, time_unit
 from vibecheck.recording import Recording, Support
-from vibecheck.units import STANDARD_GRAVITY
+from vibecheck.units import SECONDS_PER_MINUTE, STANDARD_GRAVITY
 
 TIME_WORDS = re.compile(r"^(t|time|zeit|temps|timestamp|elapsed|seconds?|millis|micros)\b", re.I)
 RATE_WORDS = re.compile(
@@ -125,7 +125,8 @@ def _clock(
             return _seconds(table, index), (index, *headed, *counters)
     if _is_clock(table.numbers):
         hours, minutes, seconds, micro = table.numbers[:, :4].T
-        return hours * 3600.0 + minutes * 60.0 + seconds + micro * 1e-6, (0, 1, 2, 3)
+        minutes = hours * SECONDS_PER_MINUTE + minutes
+        return minutes * SECONDS_PER_MINUTE + seconds + micro * 1e-6, (0, 1, 2, 3)
     for index in (0, table.numbers.shape[1] - 1, *running):
         if index in running and index not in counters and table.numbers.shape[1] > 1:
             return _seconds(table, index), (index, *counters)

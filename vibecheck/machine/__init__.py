@@ -1,0 +1,1 @@
+"""What turns, and how often: parts, train, bearings, tones. No samples here."""

@@ -1,0 +1,1 @@
+"""Words, text, pictures, page and sound made from values."""

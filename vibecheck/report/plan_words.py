@@ -8,6 +8,7 @@ from typing import Any
 
 from vibecheck.machine.planned import Inseparable, Plan, PlannedTake, SpecialTake
 from vibecheck.report.cautions import Moment, cautions
+from vibecheck.units import SECONDS_PER_MINUTE
 
 WIDTH = 80
 
@@ -48,7 +49,7 @@ _MOMENTS: dict[str, tuple[Moment, ...]] = {
 
 def plan_text(plan: Plan) -> str:
     """The plan for the screen: what to set, how long and why, and what sound will not decide."""
-    minutes = plan.seconds / 60.0
+    minutes = plan.seconds / SECONDS_PER_MINUTE
     blocks = [
         _filled(
             f"{plan.machine}: {_how_many(plan)} part all that can be parted of "

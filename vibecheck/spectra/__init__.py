@@ -1,0 +1,1 @@
+"""What is heard: spectra, envelopes, orders, speed. No gears here."""

@@ -1,0 +1,1 @@
+"""Invented machines that make invented recordings, with the truth known."""
