@@ -106,6 +106,14 @@ def terminal(shop):
         child.logfile_read.close()
 
 
+def ended(child):
+    """Read what is left, so that the child can end; a child that hangs fails the test."""
+    import pexpect
+
+    child.expect(pexpect.EOF)
+    child.wait()
+
+
 def test_a_whole_sweep_at_a_bare_terminal(terminal, shop):
     child = terminal("job", "--seconds", "1.5", "--countdown", "0", "--device", "pulse",
                      "--rate", "48000", "--sensor", "microphone", "--mount", "stand")  # fmt: skip
@@ -139,7 +147,7 @@ def test_a_whole_sweep_at_a_bare_terminal(terminal, shop):
     child.send("q")
     child.expect("2 of 3 takes kept")
     child.expect("Still missing: A1")
-    child.wait()
+    ended(child)
     assert child.exitstatus == 0
     _check_sweep(shop)
 
@@ -185,7 +193,7 @@ def test_a_killed_session_offers_its_partial_take_and_goes_on(terminal, shop):
     child.expect("A1 .*kept")
     child.expect("TAKE 1: background")
     child.send("q")
-    child.wait()
+    ended(child)
     [take] = load_sweep(load_job(shop / "job"), "before").takes
     assert take.judgement[0].startswith("cut off after")
 
@@ -204,7 +212,7 @@ def test_a_device_pulled_in_mid_sweep_costs_one_take(terminal, shop, sound_serve
     child.expect(r"\[Enter\] try again")
     child.send("q")
     child.expect("vibecheck: ")
-    child.wait()
+    ended(child)
     assert child.exitstatus == 4
 
 
@@ -231,7 +239,7 @@ def test_ctrl_c_in_mid_take_keeps_what_came_and_gives_the_terminal_back(terminal
     child.send("\r")
     child.expect("   [12] of 9 s")
     child.sendintr()
-    child.wait()
+    ended(child)
     assert child.exitstatus == 1
     [part] = (shop / "job/sweeps/before").glob("*.part")
     assert soundfile.info(part).duration > 0.4
