@@ -11,11 +11,8 @@ from scipy.ndimage import maximum_filter1d
 
 from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.heard import Heard
-from vibecheck.diagnosis.lines import LineSpectrum
-from vibecheck.diagnosis.matching import Field
+from vibecheck.diagnosis.lines import LineSpectrum, line_field
 from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, surprise, tail_chance
-from vibecheck.spectra.envelope import EnvelopeSpectrum
-from vibecheck.spectra.spectrum import Spectrum
 
 WINDOW = 0.03
 """Belts stretch, ride up and down their grooves, and slip: their rate is known this well."""
@@ -74,7 +71,7 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
             rows.append(None)
             continue
         family = Family(name="belt", order=order, slip_low=-WINDOW, slip_high=WINDOW, harmonics=4)
-        field = _field(take, spectrum, order)
+        field = line_field(take, spectrum, order, multiples=6)
         rows.append(surprise(field, family, trial * order, free)[0])
     known = [row for row in rows if row is not None]
     if not known:
@@ -109,18 +106,3 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
             np.max([t.base_hz / s.turns for t, s in zip(takes, spectra, strict=True)])
         ),
     )
-
-
-def _field(take: Heard, spectrum: LineSpectrum, order: float) -> Field:
-    top = min(spectrum.power.size, int(6.5 * order * spectrum.turns) + 64)
-    ratio = (spectrum.power[:top] / np.maximum(spectrum.floor[:top], 1e-30)).astype(np.float32)
-    axis = Spectrum(values=ratio, step=1.0 / spectrum.turns, axis="order", scaling="significance")
-    level = EnvelopeSpectrum(significance=axis, depth=axis, low=0.0, high=0.0, form="squared")
-    mask = np.zeros(top, dtype=bool)
-    hum = take.turning.machine.supply.mains_hz / take.base_hz
-    places = [k * r.ratio for r in take.rotors() for k in range(1, 9)]
-    places += [k * hum / 2 for k in range(1, 9)]
-    for place in places:
-        middle = round(place * spectrum.turns)
-        mask[max(0, middle - 2) : middle + 3] = True
-    return Field([level], take.base_hz, 0.0, [mask])

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +36,8 @@ class Heard:
     """A take whose speed is known.
 
     ``group`` is the rigid group whose track is known; ``envelopes`` come in half-overlapping
-    octaves, the whole band last.
+    octaves, the whole band last. ``floating`` maps further rigid groups (the motor, behind its
+    belt) to their speed over the track's, where it was found.
     """
 
     ready: Ready
@@ -45,6 +46,7 @@ class Heard:
     group: str
     track: SpeedTrack
     envelopes: tuple[BandEnvelope, ...]
+    floating: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def label(self) -> str:
@@ -65,12 +67,25 @@ class Heard:
         """Rotors tied to the track by teeth."""
         return (r for r in self.turning.rotors.values() if r.group == self.group)
 
+    def ratio(self, name: str) -> float | None:
+        """Speed of a rotor over the track's, when its group's speed is known."""
+        rotor = self.turning.rotors.get(name)
+        if rotor is None:
+            return None
+        if rotor.group == self.group:
+            return rotor.ratio
+        group = self.floating.get(rotor.group)
+        return None if group is None else group * rotor.ratio
+
     def rotor_hz(self, name: str) -> float | None:
         """Mean speed of a rotor, when its group's speed is known."""
-        rotor = self.turning.rotors.get(name)
-        if rotor is None or rotor.group not in self.speed.tracks:
-            return None
-        return self.speed.tracks[rotor.group].mean_hz * rotor.ratio
+        ratio = self.ratio(name)
+        return None if ratio is None else self.base_hz * ratio
+
+    def turning_ratios(self) -> dict[str, float]:
+        """Every rotor of known speed, with its speed over the track's."""
+        found = {name: self.ratio(name) for name in self.turning.rotors}
+        return {name: ratio for name, ratio in found.items() if ratio is not None}
 
 
 def heard(ready: Ready, speed: TakeSpeed) -> Heard | None:

@@ -96,7 +96,11 @@ def _log_weight(
     readings: Readings,
     cache: dict[tuple[str, frozenset[Key], frozenset[Key]], float],
 ) -> float:
-    """Log of prior times likelihood of everything read, were just these suspects at fault."""
+    """Log of prior times likelihood of everything read, were just these suspects at fault.
+
+    What a suspect may raise besides its own readings explains rivals away; it never speaks for the
+    suspect by more than its own readings do.
+    """
     total = sum(float(np.log(s.prior)) + s.evidence for s in members)
     claimed: set[Key] = set()
     raised: set[Key] = set()
@@ -106,12 +110,29 @@ def _log_weight(
         raised |= suspect.raises
         raised.update(k for key in suspect.claims for k in readings.leaks.get(key, ()))
     raised -= claimed
+    calm, lifted, whole = 0.0, 0.0, 0.0
     for row, keys in readings.rows.items():
-        known = (row, frozenset(claimed.intersection(keys)), frozenset(raised.intersection(keys)))
-        if known not in cache:
-            cache[known] = _row(keys, known[1], known[2], readings)
-        total += cache[known]
-    return total
+        mine = frozenset(claimed.intersection(keys))
+        up = frozenset(raised.intersection(keys))
+        calm += _cached(cache, row, keys, mine, frozenset(), readings)
+        whole += _cached(cache, row, keys, frozenset(), frozenset(), readings)
+        lifted += _cached(cache, row, keys, mine, up, readings)
+    own = sum(s.evidence for s in members) + _faulty(claimed, readings) + calm - whole
+    return total + calm + min(lifted - calm, max(0.0, own))
+
+
+def _cached(
+    cache: dict[tuple[str, frozenset[Key], frozenset[Key]], float],
+    row: str,
+    keys: Sequence[Key],
+    claimed: frozenset[Key],
+    raised: frozenset[Key],
+    readings: Readings,
+) -> float:
+    known = (row, claimed, raised)
+    if known not in cache:
+        cache[known] = _row(keys, claimed, raised, readings)
+    return cache[known]
 
 
 def _faulty(keys: Iterable[Key], readings: Readings) -> float:

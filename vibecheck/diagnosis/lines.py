@@ -11,9 +11,12 @@ import scipy.fft
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
+from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.speed_track import by_angle
 from vibecheck.machine.train import MeshAtWork
+from vibecheck.spectra.envelope import EnvelopeSpectrum
+from vibecheck.spectra.spectrum import Spectrum
 
 Numbers = NDArray[np.float64]
 
@@ -166,7 +169,7 @@ class TurnLines:
 
 def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
     """Measure the whole and half multiples of one rotor."""
-    ratio = take.turning.rotors[rotor].ratio
+    ratio = take.turning_ratios()[rotor]
     once, over = spectrum.tone(ratio)
     twice, _ = spectrum.tone(2 * ratio)
     low = int(0.4 * ratio * spectrum.turns)
@@ -193,12 +196,13 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
 
 def _busy_orders(take: Heard, rotor: str) -> Numbers:
     """Orders where something else than this rotor has lines."""
-    own = take.turning.rotors[rotor].ratio
+    known = take.turning_ratios()
+    own = known[rotor]
     orders: list[float] = []
-    for other in take.rotors():
-        if abs(other.ratio / own - 1) > 1e-6:
-            many = min(MOST_MULTIPLES, int(10.5 * own / other.ratio) + 1)
-            orders += [k * other.ratio for k in range(1, max(many, 8) + 1)]
+    for ratio in known.values():
+        if abs(ratio / own - 1) > 1e-6:
+            many = min(MOST_MULTIPLES, int(10.5 * own / ratio) + 1)
+            orders += [k * ratio for k in range(1, max(many, 8) + 1)]
     for mesh in take.turning.meshes:
         if mesh.order is not None and mesh.group == take.group:
             orders += [k * mesh.order for k in (1, 2)]
@@ -208,3 +212,22 @@ def _busy_orders(take: Heard, rotor: str) -> Numbers:
 
 def _near_any(order: float, busy: Numbers, reach: float) -> bool:
     return bool(busy.size and np.min(np.abs(busy - order)) < reach)
+
+
+def line_field(take: Heard, spectrum: LineSpectrum, order: float, *, multiples: int) -> Field:
+    """The sound's own lines up to ``multiples`` of an order, ready to be searched for a family.
+
+    Multiples of what is tied to the track and of the mains are masked.
+    """
+    top = min(spectrum.power.size, int((multiples + 0.5) * order * spectrum.turns) + 64)
+    ratio = (spectrum.power[:top] / np.maximum(spectrum.floor[:top], 1e-30)).astype(np.float32)
+    axis = Spectrum(values=ratio, step=1.0 / spectrum.turns, axis="order", scaling="significance")
+    level = EnvelopeSpectrum(significance=axis, depth=axis, low=0.0, high=0.0, form="squared")
+    mask = np.zeros(top, dtype=bool)
+    hum = take.turning.machine.supply.mains_hz / take.base_hz
+    places = [k * r.ratio for r in take.rotors() for k in range(1, 9)]
+    places += [k * hum for k in range(1, 9)]
+    for place in places:
+        middle = round(place * spectrum.turns)
+        mask[max(0, middle - 2) : middle + 3] = True
+    return Field([level], take.base_hz, 0.0, [mask])

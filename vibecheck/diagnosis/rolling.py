@@ -28,6 +28,8 @@ Numbers = NDArray[np.float64]
 STEP = 3e-4
 SPAN = 1.35
 MOST_PER_TAKE = 4.0
+LOUD_LINE = 8.0
+"""Power over floor at which the skirts of a turning line are masked with it."""
 PLAIN = -3.5
 """Surprise (decimal logarithm of chance) at which a family counts as plain."""
 SLIP_SCATTER = 1e-3
@@ -69,12 +71,8 @@ def rolling_fields(takes: Sequence[Heard], bearings: Sequence[Bearing]) -> list[
     """Envelope spectra on order axes, one field per take and shaft that carries a bearing."""
     found: list[dict[str, Field]] = []
     for take in takes:
-        shafts = {b.shaft for b in bearings if b.shaft in take.turning.rotors}
-        ratios = {
-            shaft: take.turning.rotors[shaft].ratio
-            for shaft in shafts
-            if take.turning.rotors[shaft].group == take.group
-        }
+        known = take.turning_ratios()
+        ratios = {b.shaft: known[b.shaft] for b in bearings if b.shaft in known}
         if not ratios:
             found.append({})
             continue
@@ -120,22 +118,28 @@ def _on_shaft(level: EnvelopeSpectrum, ratio: float) -> EnvelopeSpectrum:
 
 
 def _turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
-    """Bins where something tied to the train turns: never a bearing's."""
+    """Bins where something that turns has lines: never a bearing's.
+
+    Where such a line stands out, its skirts are taken as well.
+    """
     step, bins = level.significance.step, len(level.significance)
     mask = np.zeros(bins, dtype=bool)
     mask[: max(3, int(0.3 / (take.base_hz * step)))] = True
     orders: list[float] = []
-    for rotor in take.rotors():
-        many = 40 if rotor.ratio > 0.5 else 12
-        orders += [k * rotor.ratio for k in range(1, many + 1)]
+    known = take.turning_ratios()
+    for ratio in known.values():
+        many = 40 if ratio > 0.5 else 12
+        orders += [k * ratio for k in range(1, many + 1)]
     for mesh in take.turning.meshes:
         if mesh.group == take.group and mesh.order is not None:
-            pair = [take.turning.rotors[n].ratio for n in (mesh.driver, mesh.driven)]
+            pair = [known[n] for n in (mesh.driver, mesh.driven) if n in known]
             for k in (1, 2, 3):
                 orders += [k * mesh.order + j * r for r in pair for j in (-2, -1, 0, 1, 2)]
     places = np.rint(np.array(orders) / step).astype(int)
-    for offset in (-1, 0, 1):
-        here = places + offset
+    places = places[(places >= 1) & (places < bins - 1)]
+    loud = level.significance.values[places] > LOUD_LINE
+    for offset in (-3, -2, -1, 0, 1, 2, 3):
+        here = places[loud] + offset if abs(offset) > 1 else places + offset
         mask[here[(here >= 0) & (here < bins)]] = True
     for hum in np.arange(1, 8) * 2 * take.turning.machine.supply.mains_hz:
         near = np.abs(level.significance.frequencies * take.base_hz - hum) < 0.4
@@ -176,7 +180,8 @@ def _peeled(take: Heard, field: Mapping[str, Field], lead: RollingScore) -> dict
         return dict(field)
     left = {}
     for shaft, ground in field.items():
-        scale = take.turning.rotors[lead.shaft].ratio / take.turning.rotors[shaft].ratio
+        known = take.turning_ratios()
+        scale = known[lead.shaft] / known[shaft]
         spacings = [k * scale for k in (1.0, 2.0, 3.0, 4.0)]
         spacings += [k * scale for k in lead.family.sidebands if k not in (1.0, 2.0)]
         left[shaft] = ground.without(lead.order * scale, spacings=spacings)

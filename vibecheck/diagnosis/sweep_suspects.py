@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+from numpy.typing import NDArray
 
 from vibecheck.diagnosis.belts import BeltScore
 from vibecheck.diagnosis.faults import fault
+from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.joint import Readings
 from vibecheck.diagnosis.knock_readings import KNOCK_LAW
 from vibecheck.diagnosis.listened import Listened
-from vibecheck.diagnosis.rolling import RollingScore
+from vibecheck.diagnosis.rolling import PLAIN, RollingScore
 from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.suspects import Key, Suspect, gear_suspects, rate_key, shaft_suspects
 from vibecheck.diagnosis.turn_readings import HALVES_LAW, halves_readings, rotor_tones
@@ -22,9 +26,8 @@ ELEMENT_FAULT = {
     "roller": "rolling element",
     "cage": "cage",
 }
-EVEN_LOG10, EVEN_DEPTH = 3.0, 0.06
-"""Surprise over the sweep, and depth in a sound full of gears, at which a bearing family is as
-likely a fault as not."""
+EVEN_DEPTH, ENOUGH = 0.06, 8.0
+"""Depth, in a sound full of gears, at which depth alone would leave the odds at ``ENOUGH``."""
 SAME_LINE = 0.004
 
 
@@ -32,7 +35,7 @@ def readings_of(heard: Listened) -> Readings:
     """All shared readings of a sweep."""
     values: dict[Key, float] = {k: v.lead for k, v in heard.knocks.knocks.items()}
     rows = {f"knock {name}": keys for name, keys in heard.knocks.rows.items()}
-    ratios = [{rotor.name: rotor.ratio for rotor in take.rotors()} for take in heard.takes]
+    ratios = [take.turning_ratios() for take in heard.takes]
     halves, half_rows = halves_readings(heard.turns, ratios)
     values.update(halves)
     rows.update({f"halves {name}": keys for name, keys in half_rows.items()})
@@ -120,7 +123,7 @@ def _loose_suspects(heard: Listened) -> list[Suspect]:
     claims: dict[frozenset[Key], list[str]] = {}
     for name in sorted({n for row in heard.turns for n in row}):
         keys = frozenset(
-            rate_key("halves", number, take.turning.rotors[name].ratio)
+            rate_key("halves", number, take.turning_ratios()[name])
             for number, take in enumerate(heard.takes)
             if name in heard.turns[number] and np.isfinite(heard.turns[number][name].halves)
         )
@@ -170,17 +173,34 @@ def _rolling_suspects(heard: Listened) -> list[Suspect]:
                 break
         else:
             groups.append([score])
-    return [_rolling_suspect(group, heard) for group in groups]
+    kept = [g for g in groups if not any(_overtone_of(heard, g[0], o[0]) for o in groups)]
+    return [_rolling_suspect(group, heard) for group in kept]
+
+
+def _overtone_of(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
+    """Whether a family is every second or third line of another that stands on its own.
+
+    The other has been judged without the lines they share, so what is left of it is its own.
+    """
+    if other.log10_chance > PLAIN or other is one:
+        return False
+    for take in heard.takes:
+        known = take.turning_ratios()
+        if one.shaft in known and other.shaft in known:
+            times = one.order * known[one.shaft] / (other.order * known[other.shaft])
+            if round(times) not in (2, 3) or abs(times / round(times) - 1) > SAME_LINE:
+                return False
+    return True
 
 
 def _same_line(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
     together = 0
     for take in heard.takes:
-        rotors = take.turning.rotors
-        if one.shaft not in rotors or other.shaft not in rotors:
+        known = take.turning_ratios()
+        if one.shaft not in known or other.shaft not in known:
             continue
-        a = one.order * rotors[one.shaft].ratio
-        b = other.order * rotors[other.shaft].ratio
+        a = one.order * known[one.shaft]
+        b = other.order * known[other.shaft]
         if abs(a / b - 1) > SAME_LINE:
             return False
         together += 1
@@ -200,7 +220,7 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
         rotor=best.shaft,
         raises=_turning_with(best.shaft, heard) if name != "outer race" else frozenset(),
         prior=kind.prior * len(rivals),
-        evidence=rolling_odds(best),
+        evidence=rolling_odds(best, heard.takes),
         detail={"score": best, "rivals": tuple(rivals)},
     )
 
@@ -208,28 +228,49 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
 def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
     """Knock readings of a shaft: a flaw that turns passes through the load once a turn."""
     return frozenset(
-        rate_key("knock", number, take.turning.rotors[shaft].ratio)
+        rate_key("knock", number, ratio)
         for number, take in enumerate(heard.takes)
-        if shaft in take.turning.rotors
+        if (ratio := take.ratio(shaft)) is not None
     )
 
 
-def rolling_odds(score: RollingScore) -> float:
-    """Natural log odds: surprise and depth must both be there.
+def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
+    """Natural log odds for a flaw: surprise, depth, and presence must all be there.
 
-    Odds here undo the prior of a sound bearing, so that surprise alone must overcome it.
+    A flaw is struck in every take in which its shaft turns; quiet slow takes are forgiven, quiet
+    fast ones are not. A family on a whole multiple of its own shaft may be the shaft's.
     """
-    known = np.isfinite(score.surprise)
+    speeds = np.array([take.rotor_hz(score.shaft) or 0.0 for take in takes])
+    known = np.isfinite(score.surprise) & (speeds > 0)
+    if not known.any():
+        return -4.0
     strong = known & (score.surprise > 0.8)
-    if strong.sum() < max(1, 0.25 * known.sum()):
-        return -3.0
-    surprise = np.log(10.0) * (-score.log10_chance - EVEN_LOG10)
-    depth = float(np.median(score.depth[strong]))
-    deep = 2.0 * np.log(max(depth, 1e-3) / EVEN_DEPTH) + 0.3 * max(0.0, surprise - 9.0)
-    weakest = -np.logaddexp(-surprise, -deep)
+    presence = float(speeds[strong].sum() / speeds[known].sum())
+    surprise = np.log(10.0) * (0.75 * -score.log10_chance - 0.5)
+    depth = float(np.median(score.depth[strong])) if strong.any() else 0.0
+    deep = ENOUGH + 2.0 * np.log(max(depth, 1e-3) / EVEN_DEPTH) + 0.2 * max(0.0, surprise - 12.0)
+    there = ENOUGH + 16.0 * (presence - 0.55)
+    odds = float(-np.logaddexp.reduce([-surprise, -deep, -there]))
+    if _on_whole_multiple(score, takes) or _at_one_speed(strong, known, speeds):
+        odds = min(odds, 2.0)
     if score.family.name == "cage":
-        weakest = min(weakest, 0.5)
-    return float(np.clip(weakest, -4.0, 7.0)) + (6.0 if weakest > -2.0 else 0.0)
+        odds = min(odds, 6.0)
+    return float(np.clip(odds, -4.0, 13.0))
+
+
+def _on_whole_multiple(score: RollingScore, takes: Sequence[Heard]) -> bool:
+    """Whether even the longest take leaves the order on a whole multiple of its shaft."""
+    turns = max((t.turns * (t.ratio(score.shaft) or 0.0) for t in takes), default=0.0)
+    return abs(score.order - round(score.order)) * turns < 3.0
+
+
+def _at_one_speed(
+    strong: NDArray[np.bool_], known: NDArray[np.bool_], speeds: NDArray[np.float64]
+) -> bool:
+    """Heard at one shaft speed only although others were recorded: fixed hertz looks like that."""
+    if strong.sum() < 2 or np.ptp(speeds[known]) < 0.05 * speeds[known].mean():
+        return False
+    return bool(np.ptp(speeds[strong]) < 0.02 * speeds[strong].mean())
 
 
 def _belt_suspect(score: BeltScore) -> Suspect:

@@ -1,0 +1,104 @@
+"""Speeds of what turns behind a slipping belt: the motor, a countershaft.
+
+Their ratio to the tracked shafts is known to a few per cent only. One belt drives all takes, so the
+ratio is sought over the whole sweep, like any family of lines; then in each take close by.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d
+
+from vibecheck.diagnosis.families import Family
+from vibecheck.diagnosis.field import Field
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.diagnosis.lines import LineSpectrum, line_field
+from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, envelope_orders, surprise, tail_chance
+
+WINDOW, NEAR = 0.035, 0.004
+SURE = -4.0
+"""Decimal logarithm of the chance at which a floating speed counts as found."""
+MULTIPLES = 6
+
+
+def floating_ratios(
+    takes: Sequence[Heard], spectra: Sequence[LineSpectrum]
+) -> list[dict[str, float]]:
+    """Speed of every further rigid group over the track's speed, take by take.
+
+    Returns
+    -------
+    list of dict
+        Group name to ratio, one dict per take; a group whose speed the sweep does not show is
+        left out everywhere.
+    """
+    found: list[dict[str, float]] = [{} for _ in takes]
+    names = sorted({g for t in takes for g in t.turning.groups if g != t.group})
+    for name in names:
+        rows = {
+            number: expected
+            for number, take in enumerate(takes)
+            if (expected := _expected(take, name)) is not None
+        }
+        for number, ratio in _sought(name, rows, takes, spectra).items():
+            found[number][name] = ratio
+    return found
+
+
+def _expected(take: Heard, group: str) -> float | None:
+    """The group's speed over the track's by the table."""
+    if group not in take.turning.groups or group == take.group:
+        return None
+    there, here = take.turning.groups[group], take.turning.groups[take.group]
+    if there.nominal_hz is None or here.nominal_hz is None:
+        return None
+    return there.nominal_hz / here.nominal_hz
+
+
+def _sought(
+    name: str,
+    rows: Mapping[int, float],
+    takes: Sequence[Heard],
+    spectra: Sequence[LineSpectrum],
+) -> dict[int, float]:
+    trial = np.exp(np.arange(-0.25, 0.25, 2 * STEP))
+    inside = np.abs(np.log(trial)) <= WINDOW
+    free = np.abs(np.log(trial)) > 1.3 * WINDOW
+    surprises = {}
+    for number, expected in rows.items():
+        family = Family(name=name, order=expected, harmonics=MULTIPLES)
+        field = _field(takes[number], spectra[number], expected)
+        surprises[number] = surprise(field, family, trial * expected, free)[0]
+    if not surprises:
+        return {}
+    reach = 2 * int(NEAR / (2 * STEP)) + 1
+    total = np.sum(
+        [maximum_filter1d(np.minimum(s, MOST_PER_TAKE), reach) for s in surprises.values()], axis=0
+    )
+    best = int(np.argmax(np.where(inside, total, -1.0)))
+    places = max(1.0, float(inside.sum()) / reach)
+    if tail_chance(float(total[best]), total[free], places=places) > SURE:
+        return {}
+    near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
+    middle = float(trial[best])
+    ratios = {}
+    for number, expected in rows.items():
+        heard = surprises[number][near]
+        own = float(trial[near][int(np.argmax(heard))]) if heard.max() > 1.0 else middle
+        ratios[number] = own * expected
+    return ratios
+
+
+def _field(take: Heard, spectrum: LineSpectrum, order: float) -> Field:
+    """Lines of the sound itself, and of the envelope of the whole band."""
+    plain = line_field(take, spectrum, order, multiples=MULTIPLES + 1)
+    envelope = envelope_orders(take, (MULTIPLES + 1.5) * order)[-1]
+    mask = np.zeros(len(envelope.significance), dtype=bool)
+    step = envelope.significance.step
+    for rotor in take.rotors():
+        for multiple in range(1, 13):
+            middle = round(multiple * rotor.ratio / step)
+            mask[max(0, middle - 2) : middle + 3] = True
+    return Field([*plain.spectra, envelope], take.base_hz, 0.0, [*plain.masked, mask])
