@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from vibecheck.diagnosis.belts import BeltScore, score_belts
 from vibecheck.diagnosis.fixed_tones import FixedTone, fixed_tones
+from vibecheck.diagnosis.floating import floating_ratios
 from vibecheck.diagnosis.heard import Heard, heard
 from vibecheck.diagnosis.knock_readings import KnockReadings, knock_readings
 from vibecheck.diagnosis.lines import (
@@ -77,6 +78,8 @@ def listen(
     found = tuple(take for _, take in known)
     progress("lines and turns", 0.5)
     spectra = tuple(_side_by_side(line_spectrum, found))
+    further = floating_ratios(found, spectra)
+    found = tuple(replace(take, floating=more) for take, more in zip(found, further, strict=True))
     pairs = list(zip(found, spectra, strict=True))
     progress("knocks", 0.6)
     knocks = knock_readings(found)
@@ -93,7 +96,7 @@ def listen(
         spectra=spectra,
         meshes=tuple(_meshes(take, spectrum) for take, spectrum in pairs),
         turns=tuple(
-            {rotor.name: turn_lines(take, spectrum, rotor.name) for rotor in take.rotors()}
+            {name: turn_lines(take, spectrum, name) for name in take.turning_ratios()}
             for take, spectrum in pairs
         ),
         knocks=knocks,
