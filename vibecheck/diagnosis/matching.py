@@ -128,6 +128,8 @@ def score_families(
         In the order of ``families``. The strongest is judged against decoys in the recording
         without its own lines; the others in what it leaves unexplained.
     """
+    if not families:
+        return []
     ground = Field(spectra, shaft_hz, shaft_uncertainty_hz)
     trials = [_Trial(family, [each.order for each in families]) for family in families]
     heights = [trial.highest(ground) for trial in trials]

@@ -137,7 +137,7 @@ def _odds(score: FamilyScore, guessed: SpeedFound | None) -> float:
 
 
 def _best_odds(scores: Sequence[FamilyScore]) -> float:
-    return max(fault_odds(score) for score in scores)
+    return max((fault_odds(score) for score in scores), default=0.0)
 
 
 def _summed_up(
