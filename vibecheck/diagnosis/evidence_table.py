@@ -12,6 +12,7 @@ from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.joint import Judged, Readings
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
+from vibecheck.diagnosis.swells import Swell
 
 MOST_ROWS = 14
 State = Literal["working", "idling", "out of mesh", "still", "not heard"]
@@ -60,6 +61,15 @@ def _cell(suspect: Suspect, number: int, take: Heard, readings: Readings) -> Cel
             strength_db=float(10 * np.log10(max(value, 0.05))),
             error_db=float(10 * np.log10(1 + 1 / max(readings.law(key[0]).shape, 1.0) ** 0.5)),
             log10_odds=readings.law(key[0]).log_odds([value]) / float(np.log(10.0)),
+            state=where,
+        )
+    swell = suspect.detail.get("swell")
+    if isinstance(swell, Swell) and number in swell.shares:
+        share = swell.shares[number]
+        return Cell(
+            strength_db=float(20 * np.log10(share)),
+            error_db=2.0,
+            log10_odds=float(2.0 * (np.log(share) + 0.9)),
             state=where,
         )
     score = suspect.detail.get("score")

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from vibecheck.diagnosis.findings import Finding, fact, verdict_for
 from vibecheck.diagnosis.fixed_tones import FixedTone
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.machine.parts import Machine
+from vibecheck.units import SECONDS_PER_MINUTE
 
-RULES = -3.0
-"""Level over the strongest line of the train (dB) at which a fixed tone rules a take."""
 FEWEST = 4
-NEAR_MAINS = 0.003
+NEAR_MAINS, SHARP_MAINS = 0.003, 0.0012
+"""Mains are this steady; a multiple of a motor seldom comes within the sharper."""
 
 
 def fixed_findings(heard: Listened) -> list[Finding]:
@@ -34,29 +36,57 @@ def fixed_findings(heard: Listened) -> list[Finding]:
     return found
 
 
-def mains_multiple(machine: Machine, hz: float) -> int:
+def mains_multiple(machine: Machine, hz: float, *, within: float = NEAR_MAINS) -> int:
     """Which multiple of twice the mains a tone is; 0 for none."""
     twice = 2.0 * machine.supply.mains_hz
     times = round(hz / twice)
-    return times if times >= 1 and abs(hz / (times * twice) - 1) < NEAR_MAINS else 0
+    return times if times >= 1 and abs(hz / (times * twice) - 1) < within else 0
 
 
 def _carried(heard: Listened, tone: FixedTone) -> bool:
-    """Whether something whose speed no lever moves turns at this rate or a multiple of it."""
-    for name in ("motor", *(name for take in heard.takes[:1] for name in take.turning.rotors)):
-        speeds = [t.turning.nominal_hz(name) for t in heard.takes if name in t.turning.rotors]
-        known = [s for s in speeds if s]
-        if len(known) < len(heard.takes) or not known or max(known) / min(known) > 1.01:
+    """Whether something that turns at a steady rate explains it: a shaft, the motor, a belt."""
+    if mains_multiple(heard.machine, tone.hz, within=SHARP_MAINS):
+        return False
+    return _on_a_rotor(heard, tone) or _on_a_belt(heard, tone) or _on_the_motor(heard, tone)
+
+
+def _on_a_rotor(heard: Listened, tone: FixedTone) -> bool:
+    """A low multiple of one rotor's own speed in most takes, as those speeds were heard."""
+    names = {name for take in heard.takes for name in take.turning_ratios()}
+    for name in names:
+        speeds = [hz for take in heard.takes if (hz := take.rotor_hz(name))]
+        for times in range(1, 13):
+            near = [abs(tone.hz / (times * hz) - 1) < 0.003 for hz in speeds]
+            if len(near) > 2 and np.mean(near) > 0.6:
+                return True
+    return False
+
+
+def _on_a_belt(heard: Listened, tone: FixedTone) -> bool:
+    """Up to the eighth multiple of a belt's rate, within what belts stretch and slip."""
+    for work in (w for take in heard.takes for w in take.turning.belts if w.order is not None):
+        driver = heard.takes[0].turning.nominal_hz(work.driver) if heard.takes else None
+        if driver is None or work.order is None:
             continue
-        times = tone.hz / (known[0] * heard.speeds.scale)
-        if 0.5 < times < 12.5 and abs(times - round(times)) < 0.02 * max(times, 1.0):
+        times = tone.hz / (work.order * driver * heard.speeds.scale)
+        if 0.5 < times < 8.5 and abs(times - round(times)) < 0.03 * times:
             return True
     return False
 
 
+def _on_the_motor(heard: Listened, tone: FixedTone) -> bool:
+    """One or two turns of the motor, anywhere between its plate and its supply."""
+    motor = heard.machine.motor
+    plate = motor.plate_rpm.middle if motor else None
+    if plate is None:
+        return False
+    times = tone.hz / (plate / SECONDS_PER_MINUTE)
+    return any(0.98 * k < times < 1.065 * k for k in (1, 2))
+
+
 def _probability(tone: FixedTone) -> float:
     """How sure that this fixed tone matters: it must rule, and be there nearly everywhere."""
-    rules = min(1.0, max(0.0, (tone.above_mesh_db - RULES + 8.0) / 10.0))
+    rules = min(1.0, max(0.0, (tone.above_mesh_db + 10.0) / 12.0))
     return 0.99 * rules * min(1.0, tone.share / 0.95)
 
 
@@ -107,4 +137,4 @@ def _label(heard: Listened, number: int) -> str:
 def modest_tones(heard: Listened, findings: Sequence[Finding]) -> list[FixedTone]:
     """Fixed tones that are there but rule nothing."""
     named = {f.rates_hz[label] for f in findings for label in f.rates_hz}
-    return [tone for tone in heard.fixed if tone.hz not in named]
+    return [tone for tone in heard.fixed if tone.hz not in named and not _carried(heard, tone)]

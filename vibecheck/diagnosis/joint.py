@@ -87,7 +87,10 @@ def judge(suspects: Sequence[Suspect], readings: Readings) -> list[Judged]:
 
 
 def _compatible(pair: tuple[int, ...], suspects: Sequence[Suspect]) -> bool:
+    """Whether two suspects may be at fault together: not two names for one thing."""
     a, b = suspects[pair[0]], suspects[pair[1]]
+    if a.part_kind == b.part_kind and set(a.parts) & set(b.parts):
+        return False
     return not (a.claims and a.claims == b.claims)
 
 

@@ -152,9 +152,10 @@ def _taken(order: float, others: Iterable[float], spectrum: LineSpectrum) -> boo
 class TurnLines:
     """Once-a-turn tones of one rotor in one take.
 
-    ``once_db`` and ``twice_db`` are levels of 1x and 2x; ``over_floor`` the power of 1x over its
-    floor; ``share`` its share of all power about it; ``halves`` the mean log significance of the
-    half orders; ``many`` that of whole orders 3 to 10; nan where other parts' lines cover them.
+    ``once_db`` and ``twice_db`` are levels of 1x and 2x; ``over_floor`` and ``twice_over_floor``
+    their power over the floor; ``share`` the share of 1x in all power about it; ``halves`` the mean
+    log significance of the half orders; ``many`` that of whole orders 3 to 10; nan where other
+    parts' lines cover them.
     """
 
     rotor: str
@@ -162,6 +163,7 @@ class TurnLines:
     once_db: float
     twice_db: float
     over_floor: float
+    twice_over_floor: float
     share: float
     halves: float
     many: float
@@ -171,7 +173,7 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
     """Measure the whole and half multiples of one rotor."""
     ratio = take.turning_ratios()[rotor]
     once, over = spectrum.tone(ratio)
-    twice, _ = spectrum.tone(2 * ratio)
+    twice, twice_over = spectrum.tone(2 * ratio)
     low = int(0.4 * ratio * spectrum.turns)
     high = min(spectrum.power.size, int(40.0 * ratio * spectrum.turns))
     band = float(spectrum.power[max(1, low) : max(high, low + 2)].sum()) / 1.5
@@ -188,6 +190,7 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
         once_db=float(10 * np.log10(once + 1e-30)),
         twice_db=float(10 * np.log10(twice + 1e-30)),
         over_floor=over,
+        twice_over_floor=twice_over,
         share=once / max(band, 1e-30),
         halves=mean_log([(k + 0.5) * ratio for k in range(8)]),
         many=mean_log([k * ratio for k in range(3, 11)]),

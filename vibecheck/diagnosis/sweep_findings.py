@@ -16,6 +16,7 @@ from vibecheck.diagnosis.joint import Judged, Readings
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.rolling import RollingScore
 from vibecheck.diagnosis.suspects import Suspect
+from vibecheck.diagnosis.swells import Swell
 from vibecheck.diagnosis.turn_readings import RotorTones
 from vibecheck.machine.signature import indistinguishable
 
@@ -73,6 +74,9 @@ def _is_heard(case: Case, suspect: Suspect, number: int) -> bool:
     score = suspect.detail.get("score")
     if isinstance(score, RollingScore | BeltScore):
         return bool(score.surprise[number] > SURPRISING)
+    swell = suspect.detail.get("swell")
+    if isinstance(swell, Swell):
+        return swell.shares.get(number, 0.0) > 0.5 * swell.share
     keys = [key for key in suspect.claims if key[1] == number]
     if keys and keys[0] in case.readings.values:
         value = case.readings.values[keys[0]]
@@ -179,22 +183,17 @@ def _row(case: Case, suspect: Suspect, number: int) -> bool:
 
 
 def _swell_facts(case: Case, suspect: Suspect) -> list[Fact]:
-    part = suspect.parts[0]
-    mine = [case.readings.values[k] for k in suspect.claims if k in case.readings.values]
-    usual = [v for k, v in case.readings.values.items() if k[0].startswith("swell")]
-    if not mine or not usual:
+    swell = suspect.detail.get("swell")
+    if not isinstance(swell, Swell):
         return []
-    over = 20 * np.log10(float(np.median(mine)) / max(float(np.median(usual)), 1e-6))
     mesh = next(
-        (
-            m.name
-            for t in case.heard.takes
-            for m in t.turning.meshes
-            if part in (m.mesh.driver, m.mesh.driven)
-        ),
-        part,
+        mesh.name
+        for take in case.heard.takes
+        for mesh in take.turning.meshes
+        if swell.gear in (mesh.mesh.driver, mesh.mesh.driven)
     )
-    return [fact("sidebands_at", mesh=mesh, rotor=suspect.rotor, db=float(over))]
+    over = 20 * swell.over_others / float(np.log(10.0))
+    return [fact("sidebands_at", mesh=mesh, rotor=swell.rotor, db=over)]
 
 
 def _imbalance_facts(suspect: Suspect) -> list[Fact]:

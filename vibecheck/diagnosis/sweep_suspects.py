@@ -14,12 +14,13 @@ from vibecheck.diagnosis.joint import Readings
 from vibecheck.diagnosis.knock_readings import KNOCK_LAW
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.rolling import PLAIN, RollingScore
-from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.suspects import Key, Suspect, gear_suspects, rate_key, shaft_suspects
+from vibecheck.diagnosis.swells import Swell, gear_swells
 from vibecheck.diagnosis.turn_readings import HALVES_LAW, halves_readings, rotor_tones
 
-SWELL_LAW = SizeLaw(healthy=0.12, healthy_spread=0.65, faulty=0.80, faulty_spread=0.45, shape=3.0)
-"""Sideband share of a gear's own turning rate; a new gear of good class shows a few per cent."""
+PLAIN_SWELL = 0.9
+"""Statistic of a gear's swelling at which it is as likely at fault as not. Sound gears of real and
+of invented machines lie about -2, and one in fifty above 0.4."""
 ELEMENT_FAULT = {
     "outer": "outer race",
     "inner": "inner race",
@@ -39,52 +40,12 @@ def readings_of(heard: Listened) -> Readings:
     halves, half_rows = halves_readings(heard.turns, ratios)
     values.update(halves)
     rows.update({f"halves {name}": keys for name, keys in half_rows.items()})
-    swells, swell_rows = swell_readings(heard)
-    values.update(swells)
-    rows.update(swell_rows)
     return Readings(
         values=values,
         rows=rows,
-        laws={"knock": KNOCK_LAW, "halves": HALVES_LAW, "swell": SWELL_LAW},
-        leaks=_leaks(heard),
+        laws={"knock": KNOCK_LAW, "halves": HALVES_LAW},
+        leaks=heard.knocks.leaks,
     )
-
-
-def _leaks(heard: Listened) -> dict[Key, tuple[Key, ...]]:
-    """What else a knock raises: rates in step with its own, and that rotor's sidebands."""
-    beside: dict[Key, list[Key]] = {}
-    for number, take in enumerate(heard.takes):
-        for mesh in take.turning.meshes:
-            for gear, rotor in ((mesh.mesh.driver, mesh.driver), (mesh.mesh.driven, mesh.driven)):
-                if rotor in take.turning.rotors:
-                    key = rate_key("knock", number, take.turning.rotors[rotor].ratio)
-                    beside.setdefault(key, []).append(swell_key(number, gear))
-    leaks = heard.knocks.leaks
-    return {key: (*leaks.get(key, ()), *beside.get(key, ())) for key in {*leaks, *beside}}
-
-
-def swell_readings(heard: Listened) -> tuple[dict[Key, float], dict[str, tuple[Key, ...]]]:
-    """Sideband share of every loaded gear in every take; keyed by the rotor's rate."""
-    values: dict[Key, float] = {}
-    rows: dict[str, list[Key]] = {}
-    for number, (take, meshes) in enumerate(zip(heard.takes, heard.meshes, strict=True)):
-        loaded = {mesh.name: mesh for mesh in take.turning.meshes}
-        for lines in meshes:
-            if not lines.clear:
-                continue
-            mesh = loaded[lines.pair]
-            for gear, rotor in ((mesh.mesh.driver, mesh.driver), (mesh.mesh.driven, mesh.driven)):
-                if rotor not in lines.swell:
-                    continue
-                key = swell_key(number, gear)
-                values[key] = max(lines.swell[rotor], 0.01)
-                rows.setdefault(f"swell {gear}", []).append(key)
-    return values, {name: tuple(keys) for name, keys in rows.items()}
-
-
-def swell_key(take: int, gear: str) -> Key:
-    """The name of one gear's sideband reading."""
-    return (f"swell {gear}", take, 0.0)
 
 
 def every_suspect(heard: Listened) -> list[Suspect]:
@@ -103,19 +64,26 @@ def every_suspect(heard: Listened) -> list[Suspect]:
 
 def _swell_suspects(heard: Listened) -> list[Suspect]:
     kind = fault("eccentric or worn gear")
-    _, rows = swell_readings(heard)
-    shafts = {gear.name: gear.shaft for gear in heard.machine.gears}
     return [
         Suspect(
-            parts=(row.removeprefix("swell "),),
+            parts=(swell.gear,),
             part_kind="gear",
             fault=kind.name,
-            rotor=shafts[row.removeprefix("swell ")],
-            claims=frozenset(keys),
+            rotor=swell.rotor,
             prior=kind.prior,
+            evidence=_swell_odds(swell),
+            detail={"swell": swell},
         )
-        for row, keys in rows.items()
+        for swell in gear_swells(heard.takes, heard.meshes)
     ]
+
+
+def _swell_odds(swell: Swell) -> float:
+    """Natural log odds; a lone take, or a gear its own mate matches, says less."""
+    odds = 6.2 + 6.0 * (swell.statistic - PLAIN_SWELL)
+    if len(swell.shares) < 2 or swell.over_mate < 0.5:
+        odds = min(odds, 5.0)
+    return float(np.clip(odds, -4.0, 10.0))
 
 
 def _loose_suspects(heard: Listened) -> list[Suspect]:

@@ -47,39 +47,47 @@ class RotorTones:
 
 
 def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
-    """Judge every rotor's 1x against its peers; ``rows`` holds one mapping per take."""
+    """Judge every rotor's 1x and 2x against its peers; ``rows`` holds one mapping per take."""
     names = sorted({name for row in rows for name in row})
     lines = {name: [row[name] for row in rows if name in row] for name in names}
-    levels = {name: _level(lines[name]) for name in names}
+    once = {name: _level(lines[name], twice=False) for name in names}
+    twice = {name: _level(lines[name], twice=True) for name in names}
     found = []
     for name in names:
         mine = lines[name]
         clear = [line for line in mine if line.over_floor > CLEAR]
-        others = [v for other, v in levels.items() if other != name and np.isfinite(v)]
-        above = levels[name] - float(np.median(others)) if others else float("nan")
-        growth, twice = _growth(clear), _twice(clear)
-        enough = len(clear) >= max(2, 0.3 * len(mine))
+        above, above_twice = _above(name, once), _above(name, twice)
+        growth, ratio = _growth(clear), _twice(mine)
         found.append(
             RotorTones(
                 rotor=name,
                 above_db=above,
                 growth=growth,
-                twice_db=twice,
+                twice_db=ratio,
                 heard=len(clear),
                 takes=len(mine),
-                log_imbalance=_log_imbalance(above, growth, twice) if enough else -1.5,
-                log_bent=_log_bent(above, twice) if enough else -1.0,
+                log_imbalance=_log_imbalance(above, growth, ratio)
+                if np.isfinite(once[name])
+                else -1.5,
+                log_bent=_log_bent(above_twice, ratio) if np.isfinite(twice[name]) else -1.5,
             )
         )
     return found
 
 
-def _level(lines: Sequence[TurnLines]) -> float:
-    """Median 1x with the square of speed taken out, decibels; nan when it is never clear."""
-    clear = [k for k in lines if k.over_floor > CLEAR]
+def _above(name: str, levels: Mapping[str, float]) -> float:
+    """Level of one rotor over the median of the others; nan without others."""
+    others = [v for other, v in levels.items() if other != name and np.isfinite(v)]
+    return levels[name] - float(np.median(others)) if others else float("nan")
+
+
+def _level(lines: Sequence[TurnLines], *, twice: bool) -> float:
+    """Median 1x (or 2x) with the square of speed taken out, dB; nan when it is seldom clear."""
+    clear = [k for k in lines if (k.twice_over_floor if twice else k.over_floor) > CLEAR]
     if len(clear) < max(2, 0.3 * len(lines)):
         return float("nan")
-    return float(np.median([k.once_db - 40.0 * np.log10(k.hz) for k in clear]))
+    levels = [(k.twice_db if twice else k.once_db) - 40.0 * np.log10(k.hz) for k in clear]
+    return float(np.median(levels))
 
 
 def _growth(clear: Sequence[TurnLines]) -> float:
@@ -97,28 +105,33 @@ def _theil_slope(x: NDArray[np.float64], y: NDArray[np.float64]) -> float:
     return float(np.median((y[j] - y[i])[apart] / (x[j] - x[i])[apart])) if apart.any() else 0.0
 
 
-def _twice(clear: Sequence[TurnLines]) -> float:
-    return float(np.median([k.twice_db - k.once_db for k in clear])) if clear else float("nan")
+def _twice(lines: Sequence[TurnLines]) -> float:
+    """Median of 2x over 1x where either is clear, held to +-40 dB; nan where neither is."""
+    clear = [k for k in lines if max(k.over_floor, k.twice_over_floor) > CLEAR]
+    if not clear:
+        return float("nan")
+    return float(np.median([np.clip(k.twice_db - k.once_db, -40.0, 40.0) for k in clear]))
 
 
 def _log_imbalance(above: float, growth: float, twice: float) -> float:
     """Natural log odds; without peers or without a range of speeds it can say little."""
     if not np.isfinite(above):
         return 0.0
-    odds = 0.45 * (above - 2.2 * PEER_SPREAD_DB)
+    odds = 0.7 * (above - 2.2 * PEER_SPREAD_DB)
     if np.isfinite(twice) and twice > 0.0:
-        odds -= 0.4 * min(twice, 10.0)
+        odds -= 0.5 * min(twice, 10.0)
     if not np.isfinite(growth):
-        return float(np.clip(odds, -3.0, 7.0))
+        return float(np.clip(odds, -3.0, 8.5))
     odds += 2.0 if 1.0 <= growth <= 4.0 else -3.0 if growth < 0.5 else 0.0
     return float(np.clip(odds, -4.0, 12.0 if growth >= 1.0 else 3.0))
 
 
-def _log_bent(above: float, twice: float) -> float:
-    if not (np.isfinite(above) and np.isfinite(twice)):
+def _log_bent(above_twice: float, twice: float) -> float:
+    """Natural log odds: 2x stands over the other rotors' 2x, and over this rotor's own 1x."""
+    if not (np.isfinite(above_twice) and np.isfinite(twice)):
         return 0.0
-    odds = 0.4 * (above + max(twice, 0.0) - 2.4 * PEER_SPREAD_DB) + 0.4 * (twice - 1.0)
-    return float(np.clip(odds, -4.0, 6.0))
+    odds = 0.6 * (above_twice - 2.4 * PEER_SPREAD_DB) + 0.5 * min(twice, 6.0)
+    return float(np.clip(odds, -4.0, 10.0))
 
 
 def halves_readings(
