@@ -46,6 +46,7 @@ def diagnose(
         raise RecordingError("no takes", "Give at least one recording.")
     say = _steps(progress)
     ordinary = [take for take in takes if take.kind in ORDINARY]
+    specials = [take for take in takes if take.kind not in ORDINARY]
     if machine is None:
         from vibecheck.diagnosis.untabled import hear_untabled
 
@@ -54,7 +55,7 @@ def diagnose(
     if ordinary and _has_teeth(turnings):
         from vibecheck.diagnosis.sweep import diagnose_sweep
 
-        return diagnose_sweep(machine, turnings, ordinary, say)
+        return diagnose_sweep(machine, turnings, ordinary, say, specials)
     from vibecheck.diagnosis.single import diagnose_single
 
     return diagnose_single(machine, turnings, ordinary or list(takes), say)

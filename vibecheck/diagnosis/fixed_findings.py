@@ -23,7 +23,7 @@ def fixed_findings(heard: Listened) -> list[Finding]:
     idle = any(take.take.kind == "idle" for take in heard.ready)
     found: list[Finding] = []
     for tone in heard.fixed:
-        if len(tone.takes) < FEWEST or _carried(heard, tone):
+        if len(tone.takes) < FEWEST or carried(heard, tone):
             continue
         mains = mains_multiple(heard.machine, tone.hz)
         kind = "mains" if mains else "tool" if cutting and not idle else "structure"
@@ -43,7 +43,7 @@ def mains_multiple(machine: Machine, hz: float, *, within: float = NEAR_MAINS) -
     return times if times >= 1 and abs(hz / (times * twice) - 1) < within else 0
 
 
-def _carried(heard: Listened, tone: FixedTone) -> bool:
+def carried(heard: Listened, tone: FixedTone) -> bool:
     """Whether something that turns at a steady rate explains it: a shaft, the motor, a belt."""
     if mains_multiple(heard.machine, tone.hz, within=SHARP_MAINS):
         return False
@@ -137,4 +137,4 @@ def _label(heard: Listened, number: int) -> str:
 def modest_tones(heard: Listened, findings: Sequence[Finding]) -> list[FixedTone]:
     """Fixed tones that are there but rule nothing."""
     named = {f.rates_hz[label] for f in findings for label in f.rates_hz}
-    return [tone for tone in heard.fixed if tone.hz not in named and not _carried(heard, tone)]
+    return [tone for tone in heard.fixed if tone.hz not in named and not carried(heard, tone)]

@@ -276,6 +276,14 @@ class _Fit:
 _NOTHING = _Fit(track=SpeedTrack(times_s=np.zeros(1), hz=np.ones(1)), error=1.0)
 
 
+def fit_alone(take: Ready, turning: Turning, scale: float) -> TakeSpeed:
+    """The speed of one more take at a known turning, near a scale found before."""
+    label = take.take.position or turning.label
+    frames = short_spectra(take.slow, take.slow_hz, turning.machine.supply.mains_hz)
+    trials = _trials({label: turning}, take, frames)
+    return _fit_take(take, frames, trials, {label: turning}, scale)
+
+
 def fit_against(take: Ready, frames: Frames, turning: Turning, scale: float) -> tuple[float, float]:
     """How well a take fits one turning at about a known scale.
 

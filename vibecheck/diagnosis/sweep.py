@@ -8,12 +8,14 @@ from vibecheck.diagnosis.evidence_table import evidence_table
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
 from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_tones
 from vibecheck.diagnosis.grouping import named
+from vibecheck.diagnosis.howls import chatter_findings
 from vibecheck.diagnosis.joint import judge
 from vibecheck.diagnosis.listened import Listened, Progress, listen
+from vibecheck.diagnosis.special_takes import special_reports, with_specials
 from vibecheck.diagnosis.sweep_findings import Case, finding_of
 from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
-from vibecheck.diagnosis.take_reports import speed_warnings, take_reports
 from vibecheck.diagnosis.table_doubts import doubt_findings
+from vibecheck.diagnosis.take_reports import speed_warnings, take_reports
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.recording import Take
@@ -26,6 +28,7 @@ def diagnose_sweep(
     turnings: Mapping[str, Turning],
     takes: Sequence[Take],
     progress: Progress,
+    specials: Sequence[Take] = (),
 ) -> Diagnosis:
     """Name what is wrong from takes at several lever positions.
 
@@ -34,12 +37,15 @@ def diagnose_sweep(
     machine : Machine
     turnings : mapping of position label to Turning
     takes : sequence of Take
-        Ordinary takes (idle or cutting); special takes are bounded elsewhere.
+        Ordinary takes (idle or cutting).
     progress : callable
         Told what is being done, and how far it is (0 to 1).
+    specials : sequence of Take
+        Machine off, motor alone, coast-down and so on: they uphold or refute what is found.
     """
     heard = listen(machine, turnings, takes, progress)
     reports = take_reports(machine, heard.ready, heard.speeds, turnings, heard.doubts)
+    reports += special_reports(specials)
     warnings = [doubt.warning() for doubt in heard.doubts]
     warnings += speed_warnings(machine, heard.ready, heard.speeds)
     if not heard.takes:
@@ -55,8 +61,10 @@ def diagnose_sweep(
     judged = judge(every_suspect(heard), readings)
     case = Case(heard=heard, readings=readings, judged=judged)
     findings = [finding_of(case, group) for group in named(judged)] + fixed_findings(heard)
+    findings = chatter_findings(heard, findings, specials)
+    findings, told = with_specials(heard, findings, specials)
     findings += doubt_findings(heard.doubts)
-    findings.sort(key=lambda finding: -finding.probability)
+    warnings += told
     warnings += _notes(heard, findings)
     return Diagnosis(
         machine=machine.name,

@@ -111,6 +111,13 @@ EVIDENCE: Mapping[str, str] = {
     "stops_at_power_off": "It is gone the moment the power is cut: it is electrical.",
     "glides_at_power_off": "It falls in pitch as the machine coasts down: it is mechanical.",
     "gone_in_neutral": "It is gone with lever {lever:plain} in neutral.",
+    "gone_in_reverse": "It is gone in reverse, when the other side of the teeth carries.",
+    "gone_with_machine_off": "{hz:hz} is not in the background take: the machine makes it.",
+    "heard_with_motor_alone": "{hz:hz} is heard with the motor alone as well.",
+    "gone_with_motor_alone": "{hz:hz} is gone with the motor alone.",
+    "rings_when_tapped": (
+        "The structure rings at {hz:hz} when tapped (damping {damping:percent} of critical)."
+    ),
     "gone_with_chuck_off": "It is gone with the chuck off.",
     "changes_in_reverse": (
         "It changes by {db:times} in reverse, when the other side of the teeth carries."
@@ -263,6 +270,10 @@ WARNINGS: Mapping[str, str] = {
     ),
     "bearing_unknown": "No numbers are known for {parts:parts}; a race cannot be named there.",
     "swapped": "{first:take} and {second:take} look exchanged.",
+    "in_the_room": (
+        "{take:take} has the tone at {hz:hz} with the machine stopped: it is the room's, and was "
+        "left out."
+    ),
     "mains_differs": ("The hum says the mains are {heard_hz:hz}; the table says {stated_hz:hz}."),
     "no_speed_anywhere": "The running speed was found in none of the takes.",
     "engine_note": "{text:plain}.",
@@ -300,7 +311,10 @@ TESTS: Mapping[str, str] = {
     "reverse": (
         "Record {positions:positions} in reverse: what changes is on one side of the teeth."
     ),
-    "idle_and_cutting": "Record the same position once in air and once cutting.",
+    "idle_and_cutting": (
+        "Record the same position once in air and once cutting[; then, with the machine stopped, "
+        "a few taps on {tap:plain}]."
+    ),
     "tap_test": "With the machine stopped, record a few taps on {what:plain}.",
     "change_overhang": "Cut with more and with less overhang: a howl that moves is the tool's.",
     "second_sensor_place": (
