@@ -144,10 +144,9 @@ def _filled(text: str, indent: str = "") -> str:
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:
-    """The plan for other programs: ``"schema": "vibecheck plan"``, ``"version": 1``."""
+    """The plan for other programs, schema ``vibecheck.plan/1``."""
     return {
-        "schema": "vibecheck plan",
-        "version": 1,
+        "schema": "vibecheck.plan/1",
         "machine": plan.machine,
         "suspects": list(plan.suspects),
         "seconds": plan.seconds,

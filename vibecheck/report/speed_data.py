@@ -1,6 +1,6 @@
 """The speed table for other programs: CSV, one row a line, and JSON (schema below).
 
-JSON, ``"schema": "vibecheck speeds"``, ``"version": 1``: ``machine``, ``remarks``, ``positions``
+JSON, schema ``vibecheck.speeds/1``: ``machine``, ``remarks``, ``positions``
 (``levers``, ``chart_rpm``, ``spindle_rpm``, ``shafts_rpm``, ``meshes``, ``lines``) and
 ``coincidences``. Unknown numbers are null.
 """
@@ -42,8 +42,7 @@ def speeds_json(
 ) -> dict[str, Any]:
     """The same and the coincidences, ready for ``json.dumps``."""
     return {
-        "schema": "vibecheck speeds",
-        "version": 1,
+        "schema": "vibecheck.speeds/1",
         "machine": machine.name,
         "remarks": list(remarks),
         "positions": [_position(here) for here in turnings],
