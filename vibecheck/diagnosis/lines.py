@@ -172,8 +172,8 @@ class TurnLines:
 def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
     """Measure the whole and half multiples of one rotor."""
     ratio = take.turning_ratios()[rotor]
-    once, over = spectrum.tone(ratio)
-    twice, twice_over = spectrum.tone(2 * ratio)
+    once, over = _own_tone(take, spectrum, rotor, 1)
+    twice, twice_over = _own_tone(take, spectrum, rotor, 2)
     low = int(0.4 * ratio * spectrum.turns)
     high = min(spectrum.power.size, int(40.0 * ratio * spectrum.turns))
     band = float(spectrum.power[max(1, low) : max(high, low + 2)].sum()) / 1.5
@@ -195,6 +195,20 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
         halves=mean_log([(k + 0.5) * ratio for k in range(8)]),
         many=mean_log([k * ratio for k in range(3, 11)]),
     )
+
+
+def _own_tone(
+    take: Heard, spectrum: LineSpectrum, rotor: str, multiple: int
+) -> tuple[float, float]:
+    """A multiple of one rotor; nothing where another rotor or the mains falls on the same line."""
+    known = take.turning_ratios()
+    order = multiple * known[rotor]
+    hum = take.turning.machine.supply.mains_hz / take.base_hz
+    others = [k * ratio for name, ratio in known.items() if name != rotor for k in (1, 2, 3)]
+    others += [k * hum for k in (1, 2, 3, 4)]
+    if min(abs(order - other) for other in others) < 2.5 / spectrum.turns:
+        return 0.0, 0.0
+    return spectrum.tone(order)
 
 
 def _busy_orders(take: Heard, rotor: str) -> Numbers:

@@ -247,7 +247,7 @@ def _belt_suspect(score: BeltScore) -> Suspect:
     usual = float(np.nanmedian(score.surprise))
     steady = 4.0 * (usual - 1.3)
     loud = 0.25 * (score.level_db + 3.0) if np.isfinite(score.level_db) else -2.0
-    there = 6.0 * (score.clear - 0.6)
+    there = 10.0 * (score.clear - 0.55)
     odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
     return Suspect(
         parts=(score.belt,),
