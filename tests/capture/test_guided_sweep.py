@@ -1,5 +1,6 @@
 import os
 import re
+import signal
 import subprocess
 import sys
 import tomllib
@@ -95,6 +96,7 @@ def terminal(shop):
         child = pexpect.spawn(
             sys.executable, ["-m", "vibecheck", "record", *arguments], cwd=shop,
             env={**os.environ, "TERM": "dumb"}, dimensions=(24, 80), encoding="utf-8", timeout=20,
+            preexec_fn=heeding_ctrl_c,
         )  # fmt: skip
         child.logfile_read = open(shop / "screen.txt", "a")  # noqa: SIM115
         started.append(child)
@@ -104,6 +106,11 @@ def terminal(shop):
     for child in started:
         child.close(force=True)
         child.logfile_read.close()
+
+
+def heeding_ctrl_c():
+    """A shell that runs tests in the background has its children ignore Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def ended(child):
