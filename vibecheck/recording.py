@@ -121,7 +121,8 @@ class Recording:
                 f"Ask for a channel from 1 to {self.channels}.",
                 self.name,
             )
-        return self.samples[index]
+        chosen: Samples = self.samples[index]
+        return chosen
 
     def only(self, index: int) -> Recording:
         """The same recording with one of its channels."""

@@ -40,8 +40,8 @@ class Listened:
     """A sweep as heard.
 
     ``takes`` holds the takes whose speed was found, in the order they were given; ``numbers`` their
-    places among all takes; ``spectra``, ``meshes`` and ``turns`` run alongside ``takes``. ``doubts``
-    are pairs of the table that the takes contradict; takes that use them are left out.
+    places among all takes; ``spectra``, ``meshes`` and ``turns`` run alongside ``takes``.
+    ``doubts`` are pairs of the table that the takes contradict; takes that use them are left out.
     """
 
     machine: Machine

@@ -144,7 +144,7 @@ def _curve(frames: Frames, lines: PinningLines, nominal_hz: float) -> Floats:
     mean = scores.mean(axis=0)
     centre = float(np.median(mean))
     spread = 1.4826 * float(np.median(np.abs(mean - centre))) + 1e-9
-    return (mean - centre) / spread
+    return np.asarray((mean - centre) / spread, dtype=np.float64)
 
 
 def _peak_near(curve: Floats, width: float) -> Floats:
@@ -162,7 +162,7 @@ def _common_scale(
     total = np.zeros_like(SCALES)
     for take, trial in zip(takes, trials, strict=True):
         position = take.take.position
-        if position in trial:
+        if position is not None and position in trial:
             best = trial[position].curve
         elif position is None and trial:
             best = np.max([t.curve for t in trial.values()], axis=0)
@@ -200,11 +200,11 @@ def _fit_take(
     near = np.abs(np.log(SCALES / scale)) <= BETWEEN_TAKES + 2.5e-4
     ranked = sorted(trials, key=lambda label: -float(trials[label].curve[near].max()))
     shortlist = ranked[:3]
-    if filed in trials and filed not in shortlist:
+    if filed is not None and filed in trials and filed not in shortlist:
         shortlist = [filed, *shortlist[:2]]
     fits = {label: _follow(take, frames, trials[label], scale) for label in shortlist}
     best = max(fits, key=lambda label: fits[label].support) if fits else None
-    if filed in turnings and best is not None:
+    if filed is not None and filed in turnings and best is not None:
         own = fits.get(filed, _NOTHING)
         if not _clearly_other(own, fits[best]):
             best = filed

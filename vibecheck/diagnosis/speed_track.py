@@ -73,7 +73,7 @@ def short_spectra(samples: Samples, rate_hz: float, hums_hz: float) -> Frames:
     floor = _floor(logged, step_hz)
     significance = np.clip(logged - floor - np.float32(1.0), 0.0, CAP).astype(np.float32)
     _silence(significance, step_hz, hums_hz)
-    times = (np.arange(len(windows)) * hop + size / 2) / rate_hz
+    times = ((np.arange(len(windows)) * hop + size / 2) / rate_hz).astype(np.float64)
     return Frames(significance=significance, step_hz=step_hz, times_s=times)
 
 

@@ -73,9 +73,7 @@ def gear_suspects(machine: Machine, takes: Sequence[Heard], prior: float) -> lis
     ]
 
 
-def _knock_claims(
-    gear: Gear, takes: Sequence[Heard]
-) -> tuple[frozenset[Key], frozenset[Key], str]:
+def _knock_claims(gear: Gear, takes: Sequence[Heard]) -> tuple[frozenset[Key], frozenset[Key], str]:
     """Readings of the takes where a gear works, of those where it idles along, and its rotor."""
     claims: set[Key] = set()
     raises: set[Key] = set()
