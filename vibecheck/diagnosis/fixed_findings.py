@@ -135,6 +135,18 @@ def _label(heard: Listened, number: int) -> str:
 
 
 def modest_tones(heard: Listened, findings: Sequence[Finding]) -> list[FixedTone]:
-    """Fixed tones that are there but rule nothing."""
-    named = {f.rates_hz[label] for f in findings for label in f.rates_hz}
-    return [tone for tone in heard.fixed if tone.hz not in named and not carried(heard, tone)]
+    """Fixed tones that are there but rule nothing; multiples of a named tone are not new ones."""
+    roots = [f.rates_hz[label] for f in findings for label in f.rates_hz]
+    left: list[FixedTone] = []
+    for tone in sorted(heard.fixed, key=lambda each: each.hz):
+        if _carried(heard, tone) or mains_multiple(heard.machine, tone.hz):
+            continue
+        if not any(_multiple_of(tone.hz, root) for root in roots):
+            left.append(tone)
+            roots.append(tone.hz)
+    return sorted(left, key=lambda tone: -tone.above_mesh_db)
+
+
+def _multiple_of(hz: float, root: float) -> bool:
+    times = hz / root
+    return times > 0.9 and abs(times - round(times)) < 0.01 * times

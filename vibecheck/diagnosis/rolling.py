@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
-from scipy.stats import gamma
 
 from vibecheck.diagnosis.families import Family, bearing_families
 from vibecheck.diagnosis.heard import Heard
@@ -32,7 +31,9 @@ LOUD_LINE = 8.0
 """Power over floor at which the skirts of a turning line are masked with it."""
 PLAIN = -3.5
 """Surprise (decimal logarithm of chance) at which a family counts as plain."""
-SLIP_SCATTER = 1e-3
+SLOWEST_PACE = 0.7
+"""Least fall-off of a sum of surprises, in their own unit: a single one falls off by 0.43."""
+SLIP_SCATTER = 2.5e-3
 """How far the slip may differ from take to take."""
 
 
@@ -160,7 +161,7 @@ def score_rolling(
     found = _scored(bearings, fields, fields)
     if not found:
         return found
-    lead = min(found, key=lambda score: (score.log10_chance, -score.height))
+    lead = min(found, key=lambda score: score.log10_chance - 0.1 * score.height)
     if lead.log10_chance > PLAIN and np.nanmean(lead.surprise) < 1.0:
         return found
     left = [_peeled(take, field, lead) for take, field in zip(takes, fields, strict=True)]
@@ -172,7 +173,7 @@ def score_rolling(
 
 def _on_lead(score: RollingScore, lead: RollingScore) -> bool:
     """Whether a score rests on the leader's own line (a bearing of the same numbers)."""
-    return score.shaft == lead.shaft and abs(score.order / lead.order - 1.0) < 4 * SLIP_SCATTER
+    return score.shaft == lead.shaft and abs(score.order / lead.order - 1.0) < 2 * SLIP_SCATTER
 
 
 def _peeled(take: Heard, field: Mapping[str, Field], lead: RollingScore) -> dict[str, Field]:
@@ -259,7 +260,9 @@ def _over_sweep(
         surprise=np.array([np.nan if p is None else float(p[0][near].max()) for p in pairs]),
         depth=np.array(
             [
-                np.nan if p is None else _depth(field[shaft], order)
+                np.nan
+                if p is None
+                else line_depth(field[shaft], float(trial[near][int(np.argmax(p[0][near]))]))
                 for p, field in zip(pairs, fields, strict=True)
             ]
         ),
@@ -323,19 +326,18 @@ def surprise(
 def tail_chance(reached: float, decoys: Numbers, *, places: float) -> float:
     """Decimal logarithm of the chance that decoys reach ``reached``, places counted.
 
-    Surprises add up over takes to about a gamma variable. It is fitted where most decoys lie, at
-    their median and upper fifth: a loud true family also raises decoys at simple ratios of
-    itself, and must not raise its own yardstick.
+    The tail falls off exponentially, at a pace taken from the upper fifth of the decoys without
+    its topmost twentieth: a loud true family raises some decoys too, at simple ratios of itself,
+    and must not raise its own yardstick.
     """
-    middle, upper = (float(q) for q in np.quantile(decoys, (0.5, 0.8)))
-    spread = max((upper - middle) / 0.84, 1e-3)
-    shape = max((middle / spread) ** 2, 1.0)
-    scale = max(spread**2 / max(middle, 1e-3), spread / shape**0.5)
-    log10_point = float(gamma.logsf(reached, shape, scale=scale)) / np.log(10.0)
+    upper, top = (float(q) for q in np.quantile(decoys, (0.8, 0.95)))
+    pace = max((top - upper) / np.log(4.0), SLOWEST_PACE)
+    log10_point = np.log10(0.2) - max(0.0, reached - upper) / (pace * np.log(10.0))
     return float(max(min(0.0, log10_point + np.log10(places)), -60.0))
 
 
-def _depth(field: Field, order: float) -> float:
+def line_depth(field: Field, order: float) -> float:
+    """Depth of the first three harmonics of an order, in the band where it is deepest."""
     deepest = 0.0
     for level, mask in zip(field.spectra, field.masked, strict=True):
         total = 0.0

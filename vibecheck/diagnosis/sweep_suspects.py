@@ -30,6 +30,8 @@ ELEMENT_FAULT = {
 EVEN_DEPTH, ENOUGH = 0.06, 8.0
 """Depth, in a sound full of gears, at which depth alone would leave the odds at ``ENOUGH``."""
 SAME_LINE = 0.004
+ALIKE = 0.015
+"""Two elements of one bearing with rates this close cannot be told apart, whatever slip says."""
 
 
 def readings_of(heard: Listened) -> Readings:
@@ -176,8 +178,14 @@ def _same_line(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
 
 
 def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
-    best = group[0]
-    rivals = [s for s in group if s.log10_chance < best.log10_chance + 1.5]
+    odds = {id(score): rolling_odds(score, heard.takes) for score in group}
+    best = max(group, key=lambda score: odds[id(score)])
+    rivals = [
+        s
+        for s in group
+        if odds[id(s)] > odds[id(best)] - 3.0
+        or (s.bearing == best.bearing and abs(s.family.order / best.family.order - 1) < ALIKE)
+    ]
     kind = fault(ELEMENT_FAULT[best.family.name])
     named = {s.family.name for s in rivals}
     name = kind.name if len(named) == 1 else "bearing worn, race not known"
@@ -188,7 +196,7 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
         rotor=best.shaft,
         raises=_turning_with(best.shaft, heard) if name != "outer race" else frozenset(),
         prior=kind.prior * len(rivals),
-        evidence=rolling_odds(best, heard.takes),
+        evidence=odds[id(best)],
         detail={"score": best, "rivals": tuple(rivals)},
     )
 

@@ -17,7 +17,7 @@ from vibecheck.diagnosis.lines import TurnLines
 from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.suspects import Key, rate_key
 
-HALVES_LAW = SizeLaw(healthy=0.38, healthy_spread=0.30, faulty=1.5, faulty_spread=0.45, shape=4.0)
+HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_spread=0.45, shape=4.0)
 """Mean log significance of half orders above 0.55; noise alone gives about 0.35."""
 HALVES_NOISE = 0.55
 CLEAR = 15.0
