@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.recording import Take, TakeKind
 from vibecheck.synth.conditions import Conditions, random_conditions
@@ -137,3 +138,8 @@ def alike(machine: Machine, fault: PlantedFault) -> set[str]:
     if fault.part in {belt.name for belt in machine.belts}:
         return set(same_belt(machine, fault.part))
     return {fault.part}
+
+
+def told(machine: Machine, fault: PlantedFault) -> bool:
+    """Whether the table gives what naming the fault needs: a bearing's inside may be unknown."""
+    return all(orders_of(b) is not None for b in machine.bearings if b.name == fault.part)

@@ -22,7 +22,7 @@ from unittest import mock
 
 import baselines
 import sweep_scores
-from sweep_cases import KINDS, Case, alike, case_of, kind_of
+from sweep_cases import KINDS, Case, alike, case_of, kind_of, told
 
 from vibecheck.diagnosis import sweep
 from vibecheck.diagnosis.findings import Diagnosis
@@ -94,6 +94,7 @@ def _described(case: Case, most: int) -> dict[str, Any]:
                 "severity": round(one.severity, 3),
                 "worn": one.worn,
                 "moderate": heard,
+                "told": told(case.machine, one),
             }
             for one, heard in zip(case.faults, case.moderate, strict=True)
         ],
