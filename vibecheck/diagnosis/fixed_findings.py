@@ -139,7 +139,7 @@ def modest_tones(heard: Listened, findings: Sequence[Finding]) -> list[FixedTone
     roots = [f.rates_hz[label] for f in findings for label in f.rates_hz]
     left: list[FixedTone] = []
     for tone in sorted(heard.fixed, key=lambda each: each.hz):
-        if _carried(heard, tone) or mains_multiple(heard.machine, tone.hz):
+        if carried(heard, tone) or mains_multiple(heard.machine, tone.hz):
             continue
         if not any(_multiple_of(tone.hz, root) for root in roots):
             left.append(tone)
