@@ -91,13 +91,14 @@ def _listening(heard: Listened, take: Heard) -> Listening | None:
 def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening]) -> _Howl | None:
     """The strongest line that most cutting takes have at nearly one hertz, and no part drives."""
     lines: list[tuple[float, float, int]] = []
+    strong: list[tuple[float, int]] = []
     for number, (take, each) in enumerate(zip(takes, listening, strict=False)):
         top = max((line.level_db for line in each.lines), default=0.0)
         train = train_lines(take, take.ready.top_hz)
+        loud = [line for line in each.lines if line.level_db > top - STRONG_DB]
+        strong += [(line.hz, number) for line in loud]
         lines += [
-            (line.hz, line.level_db - top, number)
-            for line in each.lines
-            if line.level_db > top - STRONG_DB and not _near(line.hz, train)
+            (line.hz, line.level_db - top, number) for line in loud if not _near(line.hz, train)
         ]
     needed = max(min(FEWEST, len(takes)), round(SHARE * len(takes)))
     best: tuple[float, _Howl] | None = None
@@ -114,7 +115,7 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
             howl = _Howl(
                 hz=float(np.median(places)),
                 spread_hz=float(np.ptp(places) / 2),
-                takes=tuple(numbers),
+                takes=tuple(sorted({n for hz, n in strong if abs(hz / centre - 1.0) < WANDERS})),
             )
             best = weight, howl
     return best[1] if best else None

@@ -29,6 +29,9 @@ SPAN = 1.35
 MOST_PER_TAKE = 5.0
 LOUD_LINE = 8.0
 """Power over floor at which the skirts of a turning line are masked with it."""
+ALWAYS, COMB_LINE = 8, 4.0
+"""A rotor's multiples up to this one are always taken for its own; higher ones only where half of
+them stand this far over the floor (noise alone: 1.8)."""
 PLAIN = -3.5
 """Surprise (decimal logarithm of chance) at which a family counts as plain."""
 SLOWEST_PACE = 0.7
@@ -121,7 +124,7 @@ def _on_shaft(level: EnvelopeSpectrum, ratio: float) -> EnvelopeSpectrum:
 def _turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
     """Bins where something that turns has lines: never a bearing's.
 
-    Where such a line stands out, its skirts are taken as well.
+    Where such a line stands out, higher than what lies beside it, its skirts are taken as well.
     """
     step, bins = level.significance.step, len(level.significance)
     mask = np.zeros(bins, dtype=bool)
@@ -130,15 +133,19 @@ def _turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
     known = take.turning_ratios()
     for ratio in known.values():
         many = 40 if ratio > 0.5 else 12
+        many = many if _comb_stands_out(level, ratio, many) else ALWAYS
         orders += [k * ratio for k in range(1, many + 1)]
     for mesh in take.turning.meshes:
         if mesh.group == take.group and mesh.order is not None:
             pair = [known[n] for n in (mesh.driver, mesh.driven) if n in known]
             for k in (1, 2, 3):
-                orders += [k * mesh.order + j * r for r in pair for j in (-2, -1, 0, 1, 2)]
+                sides = (-2, -1, 0, 1, 2) if mesh.loaded else (-1, 0, 1)
+                orders += [k * mesh.order + j * r for r in pair for j in sides]
     places = np.rint(np.array(orders) / step).astype(int)
     places = places[(places >= 1) & (places < bins - 1)]
-    loud = level.significance.values[places] > LOUD_LINE
+    values = level.significance.values
+    about = np.stack([values[np.clip(places + k, 0, bins - 1)] for k in range(-3, 4)])
+    loud = (about[2:5].max(axis=0) > LOUD_LINE) & (about[2:5].max(axis=0) >= about.max(axis=0))
     for offset in (-3, -2, -1, 0, 1, 2, 3):
         here = places[loud] + offset if abs(offset) > 1 else places + offset
         mask[here[(here >= 0) & (here < bins)]] = True
@@ -146,6 +153,17 @@ def _turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
         near = np.abs(level.significance.frequencies * take.base_hz - hum) < 0.4
         mask |= near
     return mask
+
+
+def _comb_stands_out(level: EnvelopeSpectrum, ratio: float, many: int) -> bool:
+    """Whether a rotor's higher multiples are there at all: as a comb, not one by accident."""
+    step, bins = level.significance.step, len(level.significance)
+    places = np.rint(np.arange(ALWAYS + 1, many + 1) * ratio / step).astype(int)
+    places = places[places < bins - 1]
+    if places.size < 4:
+        return True
+    near = [level.significance.values[places + offset] for offset in (-1, 0, 1)]
+    return float(np.median(np.max(near, axis=0))) > COMB_LINE
 
 
 def score_rolling(

@@ -319,6 +319,8 @@ def _tap(scene: _Scene, finding: Finding) -> Finding | None:
     hz = fixed_hz(finding)
     if hz is None or finding.part_kind not in ("structure", "tool"):
         return finding
+    if any(known.kind == "rings_when_tapped" for known in finding.evidence):
+        return finding
     try:
         modes = tapped_modes(scene.take.take.recording)
     except RecordingError:

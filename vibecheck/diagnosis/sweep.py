@@ -16,6 +16,7 @@ from vibecheck.diagnosis.sweep_findings import Case, finding_of
 from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
 from vibecheck.diagnosis.table_doubts import doubt_findings
 from vibecheck.diagnosis.take_reports import speed_warnings, take_reports
+from vibecheck.diagnosis.unknown_rolling import unknown_rolling
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.recording import Take
@@ -61,6 +62,7 @@ def diagnose_sweep(
     judged = judge(every_suspect(heard), readings)
     case = Case(heard=heard, readings=readings, judged=judged)
     findings = [finding_of(case, group) for group in named(judged)] + fixed_findings(heard)
+    findings += unknown_rolling(heard)
     findings = chatter_findings(heard, findings, specials)
     findings, told = with_specials(heard, findings, specials)
     findings += doubt_findings(heard.doubts)

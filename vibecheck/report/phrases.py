@@ -86,6 +86,10 @@ EVIDENCE: Mapping[str, str] = {
         "A bearing of that size with {low:whole} to {high:whole} balls or rollers would strike "
         "{low_order:order} to {high_order:order} times a turn, and this lies inside."
     ),
+    "race_open": (
+        "Which race, or a roller, and which bearing of {rotor:part} it is, one family does not "
+        "tell: its number, or bore, outside and a count of balls or rollers would."
+    ),
     "sum_is_whole": (
         "Two families add up to {count:whole} strikes a turn, as the two races of one bearing "
         "with {count:whole} balls or rollers must."

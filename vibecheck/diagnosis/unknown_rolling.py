@@ -1,0 +1,334 @@
+"""Bearings whose numbers nobody knows, over a whole sweep.
+
+A worn bearing strikes at an order of its shaft that is no whole number and stays the same while
+the levers change everything else. Its size, if known, says within what range that order must lie.
+One family alone never tells which race, nor which of two bearings on one shaft.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+
+from vibecheck.diagnosis.families import Family
+from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.matching import Field
+from vibecheck.diagnosis.rolling import (
+    MOST_PER_TAKE,
+    SLIP_SCATTER,
+    STEP,
+    RollingScore,
+    fastest_sets,
+    line_depth,
+    rolling_fields,
+    surprise,
+    tail_chance,
+)
+from vibecheck.diagnosis.sweep_suspects import rolling_odds
+from vibecheck.machine.bearings import orders_of
+from vibecheck.machine.parts import Bearing
+
+Numbers = NDArray[np.float64]
+
+LOWEST, HIGHEST = 2.0, 16.0
+"""Orders looked at when nothing is known of size or count."""
+BELIEVED = -3.0
+NEVER_SURER = 0.93
+"""Likely at most: without numbers nothing says what the family belongs to but its shaft."""
+PRIOR = 3e-3
+WHOLE, HALF = 0.03, 0.01
+SHARES: Mapping[str, tuple[float, float]] = {
+    "ball": (0.50, 0.65),
+    "angular contact": (0.50, 0.65),
+    "double row": (0.40, 0.65),
+    "cylindrical roller": (0.42, 0.60),
+    "tapered roller": (0.28, 0.44),
+    "unknown": (0.28, 0.65),
+}
+"""Element diameter over half the difference of outside and bore (common proportions, memory)."""
+FILL = (0.55, 0.85)
+"""Part of the pitch circle that the elements fill (common proportions, memory)."""
+STEEPEST = 0.90
+"""Cosine of the steepest usual contact angle."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """What a bearing's size allows: counts of elements, and orders of its outer and inner race."""
+
+    fewest: int
+    most: int
+    outer: tuple[float, float]
+    inner: tuple[float, float]
+
+
+def expected_orders(bearing: Bearing) -> Expected | None:
+    """Orders a bearing of known bore and outside may have; None when they are not known.
+
+    >>> from vibecheck.machine.parts import Bearing, Known
+    >>> front = Bearing(name="front", shaft="spindle", kind="tapered roller",
+    ...     elements=Known.between(20, 26), bore_mm=Known.exactly(75),
+    ...     outside_mm=Known.exactly(130))
+    >>> low, high = expected_orders(front).outer
+    >>> round(low, 1), round(high, 1)
+    (8.8, 12.1)
+    """
+    bore, outside = bearing.bore_mm.middle, bearing.outside_mm.middle
+    if not bore or not outside:
+        return None
+    pitch, section = (bore + outside) / 2, (outside - bore) / 2
+    sizes = [share * section for share in SHARES.get(bearing.kind, SHARES["unknown"])]
+    around = [pi * pitch * fill / size for fill, size in zip(FILL, sizes[::-1], strict=True)]
+    low, high = bearing.elements.low, bearing.elements.high
+    fewest = int(low) if low else max(5, int(np.ceil(around[0])))
+    most = int(high) if high else int(around[1])
+    found = [
+        count / 2 * (1 + way * share)
+        for way in (-1, 1)
+        for count in (fewest, most)
+        for share in _shares(pitch, sizes, count, known=bool(low))
+    ]
+    half = len(found) // 2
+    return Expected(
+        fewest=fewest,
+        most=most,
+        outer=(min(found[:half]), max(found[:half])),
+        inner=(min(found[half:]), max(found[half:])),
+    )
+
+
+def _shares(
+    pitch: float, sizes: Sequence[float], count: int, *, known: bool
+) -> tuple[float, float]:
+    """Least and most of (element / pitch) * cos(angle); a counted bearing must hold its count."""
+    low, high = sizes
+    if known:
+        low, high = (float(np.clip(pi * pitch * fill / count, sizes[0], sizes[1])) for fill in FILL)
+    return STEEPEST * low / pitch, high / pitch
+
+
+def unknown_rolling(heard: Listened) -> list[Finding]:
+    """At most one finding a shaft: a family that only a bearing of unknown numbers makes."""
+    unknown = [b for b in heard.machine.bearings if orders_of(b) is None and b.kind != "plain"]
+    if not unknown or not heard.takes:
+        return []
+    fields = rolling_fields(heard.takes, unknown)
+    found = []
+    for shaft in dict.fromkeys(bearing.shaft for bearing in unknown):
+        own = [bearing for bearing in unknown if bearing.shaft == shaft]
+        score = _searched(heard, shaft, own, fields)
+        if score is not None:
+            made = _finding(heard, own, score, fields)
+            if made is not None:
+                found.append((score.log10_chance, made))
+    return _one_shaft_each(heard, [finding for _, finding in sorted(found, key=lambda f: f[0])])
+
+
+def _range(bearings: Sequence[Bearing]) -> tuple[float, float]:
+    known = [expected_orders(bearing) for bearing in bearings]
+    sizes = [each for each in known if each]
+    if len(sizes) < len(bearings):
+        return LOWEST, HIGHEST
+    return (
+        0.95 * min(size.outer[0] for size in sizes),
+        1.05 * max(size.inner[1] for size in sizes),
+    )
+
+
+def _searched(
+    heard: Listened,
+    shaft: str,
+    bearings: Sequence[Bearing],
+    fields: Sequence[Mapping[str, Field]],
+) -> RollingScore | None:
+    """The order at which most takes agree, judged by all other orders of the same scan."""
+    low, high = _range(bearings)
+    wide = (min(low, LOWEST), max(high, HIGHEST))
+    trial = np.exp(np.arange(np.log(wide[0]), np.log(wide[1]), STEP))
+    free = _broken(trial)
+    inside = free & (trial >= low) & (trial <= high) & ~_explained(heard, shaft, trial)
+    shape = Family(name="free", order=float(np.sqrt(low * high)))
+    rows = [
+        surprise(field[shaft], shape, trial, free)[0] if shaft in field else None
+        for field in fields
+    ]
+    known = [row for row in rows if row is not None]
+    if not known or not inside.any():
+        return None
+    reach = 2 * int(SLIP_SCATTER / STEP) + 1
+    held = [maximum_filter1d(np.minimum(row, MOST_PER_TAKE), reach) for row in known]
+    speeds = [field[shaft].shaft_hz for field in fields if shaft in field]
+    tries = fastest_sets(speeds)
+    outcomes = []
+    for chosen in tries:
+        total = np.sum([held[n] for n in chosen], axis=0)
+        top = int(np.argmax(np.where(inside, total, -1.0)))
+        places = len(tries) * max(1.0, inside.sum() / reach)
+        chance = tail_chance(float(total[top]), total[free], places=places)
+        outcomes.append((chance, -float(total[top]), top))
+    log10_chance, height, best = min(outcomes)
+    if log10_chance > BELIEVED:
+        return None
+    near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
+    order = float(trial[best])
+    score = RollingScore(
+        bearing=bearings[0].name,
+        shaft=shaft,
+        family=Family(name="free", order=float(trial[best])),
+        log10_chance=log10_chance,
+        order=float(trial[best]),
+        slip=0.0,
+        surprise=np.array([np.nan if row is None else float(row[near].max()) for row in rows]),
+        depth=np.zeros(len(rows)),
+        height=-height,
+    )
+    order, _ = _sharpened(score, fields)
+    depth = [line_depth(field[shaft], order) if shaft in field else np.nan for field in fields]
+    return replace(score, order=order, depth=np.array(depth))
+
+
+def _broken(trial: Numbers) -> NDArray[np.bool_]:
+    """Orders that are no whole and no half number: what turns with the shaft makes those."""
+    whole = np.abs(trial - np.rint(trial)) > WHOLE
+    return whole & (np.abs(2 * trial - np.rint(2 * trial)) > HALF)
+
+
+def _explained(heard: Listened, shaft: str, trial: Numbers) -> NDArray[np.bool_]:
+    """Orders at which a bearing of known numbers was heard."""
+    taken = np.zeros(trial.size, dtype=bool)
+    for score in heard.rolling:
+        if score.log10_chance > BELIEVED:
+            continue
+        scales = [
+            (take.ratio(score.shaft) or 0.0) / (take.ratio(shaft) or 1.0) for take in heard.takes
+        ]
+        if score.shaft == shaft or max(scales) / max(min(scales), 1e-9) < 1.001:
+            for times in (0.5, 1.0, 2.0):
+                taken |= np.abs(trial / (times * score.order * scales[0]) - 1.0) < 0.01
+    return taken
+
+
+def _finding(
+    heard: Listened,
+    bearings: Sequence[Bearing],
+    score: RollingScore,
+    fields: Sequence[Mapping[str, Field]],
+) -> Finding | None:
+    prior = PRIOR * len(bearings)
+    odds = prior / (1.0 - prior) * float(np.exp(rolling_odds(score, heard.takes)))
+    probability = min(odds / (1.0 + odds), NEVER_SURER)
+    if probability < 0.15:
+        return None
+    order, error = _sharpened(score, fields)
+    takes = [take for take in heard.takes if take.ratio(score.shaft)]
+    strong = np.nan_to_num(score.surprise) > 1.0
+    names = tuple(bearing.name for bearing in bearings)
+    loud = [take.label for take, yes in zip(heard.takes, strong, strict=True) if yes]
+    rates = {take.label: order * (take.rotor_hz(score.shaft) or 0.0) for take in takes}
+    spindle = heard.machine.spindle
+    return Finding(
+        part=names[0],
+        parts=names,
+        part_kind="bearing",
+        fault="bearing worn, race not known",
+        verdict=verdict_for(probability),
+        probability=probability,
+        evidence=tuple(_evidence(bearings, score, order, error, takes)),
+        ruled_out=_whole_multiples(heard, score.shaft),
+        next_test=fact("bearing_numbers", parts=names),
+        heard=tuple(dict.fromkeys(loud)),
+        expected=tuple(dict.fromkeys(take.label for take in takes)),
+        rates_hz=rates,
+        per_spindle_turn={
+            take.label: rates[take.label] / turn
+            for take in takes
+            if (turn := take.rotor_hz(spindle))
+        },
+    )
+
+
+def _sharpened(score: RollingScore, fields: Sequence[Mapping[str, Field]]) -> tuple[float, float]:
+    """The order to a fraction of a line's width, and its standard error over the takes."""
+    places, weights = [], []
+    for field, strength in zip(fields, score.surprise, strict=True):
+        if score.shaft not in field or not np.isfinite(strength) or strength <= 1.0:
+            continue
+        ground = field[score.shaft]
+        width = ground.spectra[0].significance.step / ground.scale(ground.spectra[0])
+        trial = score.order * np.exp(np.arange(-2 * SLIP_SCATTER, 2 * SLIP_SCATTER, STEP / 2))
+        heights = ground.scores(score.family, trial).max(axis=0)
+        top = heights > heights.max() - 0.5
+        places.append(float(trial[top].mean()))
+        weights.append(1.0 / width**2)
+    if not places:
+        return score.order, score.order * SLIP_SCATTER
+    order = float(np.average(places, weights=weights))
+    spread = float(np.sqrt(np.average((np.array(places) - order) ** 2, weights=weights)))
+    finest = float(0.3 / np.sqrt(np.sum(weights)))
+    return order, max(finest, spread / max(len(places) - 1, 1) ** 0.5, STEP * order / 2)
+
+
+def _evidence(
+    bearings: Sequence[Bearing],
+    score: RollingScore,
+    order: float,
+    error: float,
+    takes: Sequence[Heard],
+) -> list[Fact]:
+    shaft = score.shaft
+    fastest = max(takes, key=lambda take: take.rotor_hz(shaft) or 0.0)
+    facts = [
+        fact("order_range", order=order, rotor=shaft, error=error),
+        fact(
+            "order_not_whole",
+            order=order,
+            rotor=shaft,
+            apart_hz=abs(order - round(order)) * (fastest.rotor_hz(shaft) or 0.0),
+            position=fastest.label,
+        ),
+    ]
+    for bearing in bearings:
+        size = expected_orders(bearing)
+        if size is not None and size.outer[0] <= order <= size.outer[1]:
+            facts.append(
+                fact(
+                    "order_fits_size",
+                    low=size.fewest,
+                    high=size.most,
+                    low_order=size.outer[0],
+                    high_order=size.outer[1],
+                )
+            )
+            break
+    facts.append(fact("race_open", rotor=shaft))
+    return facts
+
+
+def _whole_multiples(heard: Listened, shaft: str) -> tuple[Fact, ...]:
+    gears = [gear.name for gear in heard.machine.gears if gear.shaft == shaft]
+    return tuple(fact("not_a_whole_multiple", part=name, rotor=shaft) for name in gears[:2])
+
+
+def _one_shaft_each(heard: Listened, findings: Sequence[Finding]) -> list[Finding]:
+    """Of findings that rest on the same lines (seen from two shafts), the surest."""
+    kept: list[Finding] = []
+    for finding in findings:
+        same = [
+            other
+            for other in kept
+            if all(
+                abs(rate / other.rates_hz[label] - 1.0) < 0.005
+                for label, rate in finding.rates_hz.items()
+                if other.rates_hz.get(label)
+            )
+        ]
+        if not same:
+            kept.append(finding)
+    return kept
