@@ -8,7 +8,7 @@ speed that its own lines do not confirm against decoys is not used at all.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +47,10 @@ USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
 ENOUGH_LEAD = 0.08
+ALIKE = 0.008
+"""A take further than this from the sweep's middle scale is fitted again, close to it."""
+PLAIN_FIT = 11.0
+"""Median sureness that no other machine's table reaches."""
 SURE = 5.0
 """Standard deviations over the decoys at which a speed counts as found."""
 
@@ -116,11 +120,39 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     if sureness < ENOUGH_LEAD:
         trials = [{} for _ in trials]
         scale = 1.0
-    fitted = tuple(
-        _fit_take(take, frame, trial, turnings, scale)
-        for take, frame, trial in zip(takes, frames, trials, strict=True)
-    )
-    return SweepSpeeds(takes=fitted, scale=scale, scale_sureness=sureness)
+    given = list(zip(takes, frames, trials, strict=True))
+    fitted = [_fit_take(*one, turnings, scale, BETWEEN_TAKES) for one in given]
+    middle = _middle_scale(fitted)
+    if middle is None:
+        return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
+    for number, speed in enumerate(fitted):
+        if speed.found and (speed.misfiled or abs(speed.scale / middle - 1.0) > ALIKE):
+            fitted[number] = _fit_take(*given[number], turnings, middle, ALIKE)
+    if not _one_machine(fitted, middle, sureness):
+        fitted = [replace(speed, found=False, tracks={}, errors={}) for speed in fitted]
+        return SweepSpeeds(takes=tuple(fitted), scale=1.0, scale_sureness=0.0)
+    return SweepSpeeds(takes=tuple(fitted), scale=middle, scale_sureness=sureness)
+
+
+def _middle_scale(fitted: Sequence[TakeSpeed]) -> float | None:
+    """Median scale of the takes found where they were filed; None with fewer than three."""
+    scales = [speed.scale for speed in fitted if speed.found and not speed.misfiled]
+    return float(np.median(scales)) if len(scales) >= 3 else None
+
+
+def _one_machine(fitted: Sequence[TakeSpeed], middle: float, lead: float) -> bool:
+    """Whether the takes are of the machine in the table at all.
+
+    A belt holds all true speeds within half a per cent of one scale. Lines of another machine find
+    some fit in every take, but weakly, and scattered over the whole window.
+    """
+    found = [speed for speed in fitted if speed.found]
+    near = [speed for speed in found if abs(speed.scale / middle - 1.0) < 0.005]
+    if not near:
+        return False
+    if float(np.median([speed.sureness for speed in near])) >= PLAIN_FIT:
+        return len(near) >= 0.3 * len(fitted)
+    return len(near) >= 0.9 * len(found) and lead >= 0.25
 
 
 def _trials(turnings: Mapping[str, Turning], take: Ready, frames: Frames) -> dict[str, _Trial]:
@@ -195,14 +227,15 @@ def _fit_take(
     trials: Mapping[str, _Trial],
     turnings: Mapping[str, Turning],
     scale: float,
+    window: float,
 ) -> TakeSpeed:
     filed = take.take.position
-    near = np.abs(np.log(SCALES / scale)) <= BETWEEN_TAKES + 2.5e-4
+    near = np.abs(np.log(SCALES / scale)) <= window + 2.5e-4
     ranked = sorted(trials, key=lambda label: -float(trials[label].curve[near].max()))
     shortlist = ranked[:3]
     if filed is not None and filed in trials and filed not in shortlist:
         shortlist = [filed, *shortlist[:2]]
-    fits = {label: _follow(take, frames, trials[label], scale) for label in shortlist}
+    fits = {label: _follow(take, frames, trials[label], scale, window) for label in shortlist}
     best = max(fits, key=lambda label: fits[label].support) if fits else None
     if filed is not None and filed in turnings and best is not None:
         own = fits.get(filed, _NOTHING)
@@ -281,7 +314,7 @@ def fit_alone(take: Ready, turning: Turning, scale: float) -> TakeSpeed:
     label = take.take.position or turning.label
     frames = short_spectra(take.slow, take.slow_hz, turning.machine.supply.mains_hz)
     trials = _trials({label: turning}, take, frames)
-    return _fit_take(take, frames, trials, {label: turning}, scale)
+    return _fit_take(take, frames, trials, {label: turning}, scale, BETWEEN_TAKES)
 
 
 def fit_against(take: Ready, frames: Frames, turning: Turning, scale: float) -> tuple[float, float]:
@@ -310,9 +343,11 @@ def _clearly_other(filed: _Fit, other: _Fit) -> bool:
     return other.sureness >= max(8.0, filed.sureness + 2.0) and other.support > filed.support + 10.0
 
 
-def _follow(take: Ready, frames: Frames, trial: _Trial, scale: float) -> _Fit:
+def _follow(
+    take: Ready, frames: Frames, trial: _Trial, scale: float, window: float = BETWEEN_TAKES
+) -> _Fit:
     base = trial.nominal_hz * scale
-    reach = 1.0 + BETWEEN_TAKES + 0.004
+    reach = 1.0 + window + 0.004
     track, _ = coarse_track(frames, trial.lines, base / reach, base * reach)
     track, _ = refined(take.slow, take.slow_hz, track, trial.lines, half_width_hz=3.0)
     track, error = refined(take.slow, take.slow_hz, track, trial.lines, half_width_hz=1.5)

@@ -124,7 +124,8 @@ def speed_warnings(machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds
     """A scale that no slip explains, takes exchanged, and positions not recorded."""
     warnings: list[Fact] = []
     if not any(speed.found for speed in speeds.takes):
-        return [fact("no_speed_anywhere")]
+        found = [fact("no_speed_anywhere")]
+        return [*found, fact("table_does_not_fit")] if len(takes) >= 3 else found
     off = speeds.scale - 1.0
     if not -0.06 < off < 0.08:
         warnings.append(fact("scale_differs", percent=100 * off, likely_cause=_cause(off)))

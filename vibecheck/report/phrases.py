@@ -280,6 +280,10 @@ WARNINGS: Mapping[str, str] = {
     ),
     "mains_differs": ("The hum says the mains are {heard_hz:hz}; the table says {stated_hz:hz}."),
     "no_speed_anywhere": "The running speed was found in none of the takes.",
+    "table_does_not_fit": (
+        "No common speed lays these takes on this table: it may be another machine's, or what was "
+        "recorded may not be the gears."
+    ),
     "engine_note": "{text:plain}.",
 }
 """What concerns the whole: sentences of ``Diagnosis.warnings``."""
