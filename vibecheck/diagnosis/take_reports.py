@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from vibecheck.diagnosis.false_lines import false_lines
 from vibecheck.diagnosis.findings import Fact, TakeReport, fact
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
@@ -47,6 +48,7 @@ def _report(
     label = speed.turning.label if speed.turning else take.take.position
     if label is not None and label in turnings:
         chart = turnings[label].position.chart_rpm.middle
+    remarks += false_lines(take, turnings.get(label or ""))
     if speed.found and speed.misfiled and speed.turning is not None:
         remarks.append(
             fact(
@@ -76,7 +78,7 @@ def _report(
         remarks.append(fact("speed_drifts", take=name, percent=100 * drift))
     if spindle:
         needed = max(20.0, 20.0 / hz(spindle))
-        if take.seconds < SHORT_S or take.seconds * hz(spindle) < SHORT_TURNS:
+        if take.seconds >= SHORT_S and take.seconds * hz(spindle) < SHORT_TURNS:
             remarks.append(fact("take_too_short", take=name, seconds=take.seconds, needed_s=needed))
     return TakeReport(
         name=name,
@@ -98,7 +100,8 @@ def sound_remarks(take: Ready) -> list[Fact]:
     name, samples = take.take.name, take.samples
     remarks: list[Fact] = []
     peak = float(np.abs(samples).max())
-    if peak > 0:
+    told = any("clipped" in reason for reason in take.take.recording.support.reasons)
+    if peak > 0 and not told:
         held = float(np.mean(np.abs(samples) >= 0.9999 * peak))
         if held > CLIPPED and held * samples.size >= 8:
             remarks.append(fact("clipped", take=name, percent=100 * held))
