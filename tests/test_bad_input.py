@@ -238,6 +238,17 @@ class TestTables:
         added = '\n[planetary.p]\nbetween = ["II", "spindle"]\nsun = 40\nring = 30\n'
         refused(told('2 = "22/62"\n', f'2 = "22/62"\n{added}'), "planetary.p.ring")
 
+    def test_teeth_that_planets_do_not_divide_are_remarked_on(self, told) -> None:
+        planets = "sun = 21\nplanet = 43\nring = 108\nplanets = 4\n"
+        added = f'\n[planetary.p]\nbetween = ["motor", "I"]\n{planets}'
+        told('shaft = "I"\n', "")
+        Path("m.toml").write_text(Path("m.toml").read_text() + added)
+        said = run("speeds", "m.toml")
+        assert said.code == 0, said.err
+        assert "sun and ring add to 129, which 4 evenly spaced planets do not divide" in plain(
+            said.out
+        )
+
     def test_unknown_keys_are_told_with_the_nearest_known_one(self, told) -> None:
         said = told("plate_rpm", "plate_rmp")
         refused(said, "motor.plate_rmp", 'Did you mean "plate_rpm"')
