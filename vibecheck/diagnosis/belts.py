@@ -12,11 +12,12 @@ from scipy.ndimage import maximum_filter1d
 from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.lines import LineSpectrum, line_field
-from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, surprise, tail_chance
+from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, TIE, surprise, tail_chance
 
 WINDOW = 0.03
 """Belts stretch, ride up and down their grooves, and slip: their rate is known this well."""
 REACH = 0.004
+BESIDE = 0.02
 CLEAR = 12.0
 """Power over floor at which a multiple counts as heard."""
 
@@ -58,6 +59,33 @@ def _expected(take: Heard, name: str) -> float | None:
     return None
 
 
+def _loudest(
+    found: float,
+    takes: Sequence[Heard],
+    spectra: Sequence[LineSpectrum],
+    orders: Sequence[float | None],
+) -> float:
+    """Rate over the expected one at which all multiples together are loudest, near where found.
+
+    The strongest line has no say in whether a belt is there, so that found may sit on the flanks
+    of an unsteady one.
+    """
+    trial = found * np.exp(np.linspace(-BESIDE, BESIDE, 161))
+    total = np.zeros(trial.size)
+    for take, spectrum, order in zip(takes, spectra, orders, strict=True):
+        if order is None:
+            continue
+        shafts = [k * rotor.ratio for rotor in take.rotors() for k in (1, 2)]
+        for n, rate in enumerate(trial * order):
+            free = [
+                k * rate
+                for k in (1, 2, 3, 4)
+                if min(abs(k * rate - s) for s in shafts) > 2.0 / spectrum.turns
+            ]
+            total[n] += np.log(sum(spectrum.tone(place)[0] for place in free) + 1e-30)
+    return float(trial[total > total.max() - 0.1 * len(takes)].mean())
+
+
 def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -> BeltScore | None:
     trial = np.exp(np.arange(-0.28, 0.28, STEP * 4))
     inside = np.abs(np.log(trial)) <= WINDOW
@@ -79,14 +107,16 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
     reach = 2 * int(REACH / (STEP * 4)) + 1
     held = [maximum_filter1d(np.minimum(row, MOST_PER_TAKE), reach) for row in known]
     total = np.sum(held, axis=0)
-    best = int(np.argmax(np.where(inside, total, -1.0)))
+    uncapped = np.sum(known, axis=0)
+    best = int(np.argmax(np.where(inside, total + TIE * uncapped, -1.0)))
     near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
+    centre = _loudest(float(trial[best]), takes, spectra, orders)
     hz, level, clear = [], [], []
     for take, spectrum, order, row in zip(takes, spectra, orders, rows, strict=True):
         if order is None or row is None:
             hz.append(np.nan)
             continue
-        at = float(trial[near][int(np.argmax(row[near]))]) * order
+        at = centre * order
         hz.append(at * take.base_hz)
         lines = [spectrum.tone(k * at) for k in (1, 2, 3, 4)]
         tones = [power for power, _ in lines]

@@ -27,6 +27,8 @@ Numbers = NDArray[np.float64]
 STEP = 3e-4
 SPAN = 1.35
 MOST_PER_TAKE = 5.0
+TIE = 1e-3
+"""Weight of what lies beyond that: it says where in a plateau the family sits, never whether."""
 LOUD_LINE = 8.0
 """Power over floor at which the skirts of a turning line are masked with it."""
 ALWAYS, COMB_LINE = 8, 4.0
@@ -182,7 +184,7 @@ def score_rolling(
     lead = min(found, key=lambda score: score.log10_chance - 0.1 * score.height)
     if lead.log10_chance > PLAIN and np.nanmean(lead.surprise) < 1.0:
         return found
-    left = [_peeled(take, field, lead) for take, field in zip(takes, fields, strict=True)]
+    left = [peeled(take, field, lead) for take, field in zip(takes, fields, strict=True)]
     again = _scored(bearings, left, left)
     own = _scored([b for b in bearings if b.shaft == lead.shaft], fields, left)
     on_lead = {(s.bearing, s.family.name): s for s in own if _on_lead(s, lead)}
@@ -194,7 +196,8 @@ def _on_lead(score: RollingScore, lead: RollingScore) -> bool:
     return score.shaft == lead.shaft and abs(score.order / lead.order - 1.0) < 2 * SLIP_SCATTER
 
 
-def _peeled(take: Heard, field: Mapping[str, Field], lead: RollingScore) -> dict[str, Field]:
+def peeled(take: Heard, field: Mapping[str, Field], lead: RollingScore) -> dict[str, Field]:
+    """A take's fields with one family and its sidebands counted as explained."""
     if lead.shaft not in field:
         return dict(field)
     left = {}
@@ -261,7 +264,8 @@ def _over_sweep(
     outcomes = []
     for chosen in tries:
         total, decoys = (np.sum([rows[n] for n in chosen], axis=0) for rows in held)
-        top = int(np.argmax(np.where(inside, total, -1.0)))
+        beyond = np.sum([known[n][0] for n in chosen], axis=0)
+        top = int(np.argmax(np.where(inside, total + TIE * beyond, -1.0)))
         places = len(tries) * max(1.0, inside.sum() / reach)
         chance = tail_chance(float(total[top]), decoys[free], places=places)
         outcomes.append((chance, -float(total[top]), top))

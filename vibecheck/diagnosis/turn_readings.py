@@ -22,6 +22,9 @@ HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_sprea
 HALVES_NOISE = 0.55
 CLEAR = 15.0
 """Power over floor at which a tone counts as heard."""
+FEW, FEW_SAY = 3, 4.0
+"""Fewer takes than this say no more than this (natural log odds): nothing shows that the tone grows
+with speed."""
 PEER_SPREAD_DB = 5.0
 """Shafts of one healthy machine differ about this much in unbalance (judgement, from memory)."""
 
@@ -58,6 +61,7 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
         clear = [line for line in mine if line.over_floor > CLEAR]
         above, above_twice = _above(name, once), _above(name, twice)
         growth, ratio = _growth(clear), _twice(mine)
+        most = FEW_SAY if len(mine) < FEW else 12.0
         found.append(
             RotorTones(
                 rotor=name,
@@ -66,10 +70,12 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
                 twice_db=ratio,
                 heard=len(clear),
                 takes=len(mine),
-                log_imbalance=_log_imbalance(above, growth, ratio)
+                log_imbalance=min(most, _log_imbalance(above, growth, ratio))
                 if np.isfinite(once[name])
                 else -1.5,
-                log_bent=_log_bent(above_twice, ratio) if np.isfinite(twice[name]) else -1.5,
+                log_bent=min(most, _log_bent(above_twice, ratio))
+                if np.isfinite(twice[name])
+                else -1.5,
             )
         )
     return found

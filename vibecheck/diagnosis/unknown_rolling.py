@@ -24,9 +24,11 @@ from vibecheck.diagnosis.rolling import (
     MOST_PER_TAKE,
     SLIP_SCATTER,
     STEP,
+    TIE,
     RollingScore,
     fastest_sets,
     line_depth,
+    peeled,
     rolling_fields,
     surprise,
     tail_chance,
@@ -120,15 +122,18 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
     if not unknown or not heard.takes:
         return []
     fields = rolling_fields(heard.takes, unknown)
-    found = []
-    for shaft in dict.fromkeys(bearing.shaft for bearing in unknown):
-        own = [bearing for bearing in unknown if bearing.shaft == shaft]
-        score = _searched(heard, shaft, own, fields)
-        if score is not None:
-            made = _finding(heard, own, score, fields)
-            if made is not None:
-                found.append((score.log10_chance, made))
-    return _one_shaft_each(heard, [finding for _, finding in sorted(found, key=lambda f: f[0])])
+    shafts = {b.shaft: [o for o in unknown if o.shaft == b.shaft] for b in unknown}
+    found: list[Finding] = []
+    left: Sequence[Mapping[str, Field]] = fields
+    while shafts:
+        scores = [_searched(heard, shaft, own, left) for shaft, own in shafts.items()]
+        lead = min((s for s in scores if s), key=lambda s: s.log10_chance, default=None)
+        if lead is None:
+            break
+        made = _finding(heard, shafts.pop(lead.shaft), lead, left)
+        found += [made] if made is not None else []
+        left = [peeled(take, field, lead) for take, field in zip(heard.takes, left, strict=True)]
+    return _one_shaft_each(found)
 
 
 def _range(bearings: Sequence[Bearing]) -> tuple[float, float]:
@@ -169,7 +174,8 @@ def _searched(
     outcomes = []
     for chosen in tries:
         total = np.sum([held[n] for n in chosen], axis=0)
-        top = int(np.argmax(np.where(inside, total, -1.0)))
+        beyond = np.sum([known[n] for n in chosen], axis=0)
+        top = int(np.argmax(np.where(inside, total + TIE * beyond, -1.0)))
         places = len(tries) * max(1.0, inside.sum() / reach)
         chance = tail_chance(float(total[top]), total[free], places=places)
         outcomes.append((chance, -float(total[top]), top))
@@ -316,7 +322,7 @@ def _whole_multiples(heard: Listened, shaft: str) -> tuple[Fact, ...]:
     return tuple(fact("not_a_whole_multiple", part=name, rotor=shaft) for name in gears[:2])
 
 
-def _one_shaft_each(heard: Listened, findings: Sequence[Finding]) -> list[Finding]:
+def _one_shaft_each(findings: Sequence[Finding]) -> list[Finding]:
     """Of findings that rest on the same lines (seen from two shafts), the surest."""
     kept: list[Finding] = []
     for finding in findings:
