@@ -94,8 +94,8 @@ def _knock_claims(gear: Gear, takes: Sequence[Heard]) -> tuple[frozenset[Key], f
 def shaft_suspects(takes: Sequence[Heard], prior: float) -> list[Suspect]:
     """Something that knocks once a turn of a rotor wherever the rotor turns: key, pin, chuck."""
     found: dict[frozenset[Key], list[str]] = {}
-    names = {rotor.name for take in takes for rotor in take.rotors()}
-    for name in sorted(names):
+    shafts = dict.fromkeys(name for take in takes for name in take.turning.machine.shafts)
+    for name in shafts:
         claims = frozenset(
             rate_key("knock", number, take.turning.rotors[name].ratio)
             for number, take in enumerate(takes)

@@ -18,9 +18,9 @@ from vibecheck.diagnosis.suspects import Key, Suspect, gear_suspects, rate_key, 
 from vibecheck.diagnosis.swells import Swell, gear_swells
 from vibecheck.diagnosis.turn_readings import HALVES_LAW, halves_readings, rotor_tones
 
-PLAIN_SWELL = 0.9
+PLAIN_SWELL = 1.2
 """Statistic of a gear's swelling at which it is as likely at fault as not. Sound gears of real and
-of invented machines lie about -2, and one in fifty above 0.4."""
+of invented machines lie about -2, and one in a hundred above 1."""
 ELEMENT_FAULT = {
     "outer": "outer race",
     "inner": "inner race",
@@ -83,7 +83,7 @@ def _swell_suspects(heard: Listened) -> list[Suspect]:
 def _swell_odds(swell: Swell) -> float:
     """Natural log odds; a lone take, or a gear its own mate matches, says less."""
     odds = 6.2 + 6.0 * (swell.statistic - PLAIN_SWELL)
-    if len(swell.shares) < 2 or swell.over_mate < 0.5:
+    if len(swell.shares) < 3 or swell.over_mate < 0.5:
         odds = min(odds, 5.0)
     return float(np.clip(odds, -4.0, 10.0))
 
@@ -91,7 +91,7 @@ def _swell_odds(swell: Swell) -> float:
 def _loose_suspects(heard: Listened) -> list[Suspect]:
     kind = fault("loose on its shaft or in its seat")
     claims: dict[frozenset[Key], list[str]] = {}
-    for name in sorted({n for row in heard.turns for n in row}):
+    for name in heard.machine.shafts:
         keys = frozenset(
             rate_key("halves", number, take.turning_ratios()[name])
             for number, take in enumerate(heard.takes)
@@ -115,6 +115,8 @@ def _loose_suspects(heard: Listened) -> list[Suspect]:
 def _turn_suspects(heard: Listened) -> list[Suspect]:
     found = []
     for tones in rotor_tones(heard.turns):
+        if tones.rotor not in heard.machine.shafts:
+            continue
         for name, odds in (
             ("imbalance", tones.log_imbalance),
             ("bent or misaligned", tones.log_bent),
@@ -230,7 +232,7 @@ def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
     if _on_whole_multiple(score, takes) or _at_one_speed(strong, known, speeds):
         odds = min(odds, 2.0)
     if score.family.name == "cage":
-        odds = min(odds, 6.0)
+        odds = min(odds, 5.0)
     return float(np.clip(odds, -4.0, 13.0))
 
 
