@@ -15,7 +15,7 @@ from vibecheck.diagnosis.special_takes import special_reports, with_specials
 from vibecheck.diagnosis.sweep_findings import Case, finding_of
 from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
 from vibecheck.diagnosis.table_doubts import doubt_findings
-from vibecheck.diagnosis.take_reports import speed_warnings, take_reports
+from vibecheck.diagnosis.take_reports import held_when_short, speed_warnings, take_reports
 from vibecheck.diagnosis.unknown_rolling import unknown_rolling
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
@@ -65,7 +65,7 @@ def diagnose_sweep(
     findings += unknown_rolling(heard)
     findings = chatter_findings(heard, findings, specials)
     findings, told = with_specials(heard, findings, specials)
-    findings += doubt_findings(heard.doubts)
+    findings = held_when_short(heard.ready, findings) + doubt_findings(heard.doubts)
     warnings += told
     warnings += _notes(heard, findings)
     return Diagnosis(

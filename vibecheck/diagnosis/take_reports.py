@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from vibecheck.diagnosis.false_lines import false_lines
-from vibecheck.diagnosis.findings import Fact, TakeReport, fact
+from vibecheck.diagnosis.findings import Fact, Finding, TakeReport, fact, verdict_for
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
 from vibecheck.diagnosis.table_doubts import Doubt, doubt_of
@@ -16,6 +17,8 @@ from vibecheck.machine.train import Turning
 from vibecheck.units import hz, rpm
 
 SHORT_S, SHORT_TURNS = 8.0, 10.0
+TOO_SHORT_S, SHORT_LIMIT = 5.0, 0.95
+LONG_ENOUGH_S = 20.0
 DIFFERS = 0.08
 DRIFTS = 0.01
 CLIPPED = 1e-4
@@ -95,6 +98,25 @@ def _report(
     )
 
 
+def held_when_short(takes: Sequence[Ready], findings: Sequence[Finding]) -> list[Finding]:
+    """Takes that are all too short show nothing: likely at most, and longer ones are asked for."""
+    if not takes or max(take.seconds for take in takes) >= TOO_SHORT_S:
+        return list(findings)
+    labels = list(dict.fromkeys(take.take.position or take.take.name for take in takes))
+    test = fact("record_longer", positions=labels[:4], seconds=LONG_ENOUGH_S)
+    return [
+        replace(
+            finding,
+            probability=min(finding.probability, SHORT_LIMIT),
+            verdict=finding.verdict
+            if finding.verdict == "cannot tell"
+            else verdict_for(min(finding.probability, SHORT_LIMIT)),
+            next_test=test,
+        )
+        for finding in findings
+    ]
+
+
 def sound_remarks(take: Ready) -> list[Fact]:
     """Clipping, silence, and what the file itself cannot support."""
     name, samples = take.take.name, take.samples
@@ -110,7 +132,9 @@ def sound_remarks(take: Ready) -> list[Fact]:
         for reason in take.take.recording.support.reasons
     ]
     if take.seconds < SHORT_S:
-        remarks.append(fact("take_too_short", take=name, seconds=take.seconds, needed_s=20.0))
+        remarks.append(
+            fact("take_too_short", take=name, seconds=take.seconds, needed_s=LONG_ENOUGH_S)
+        )
     return remarks
 
 
