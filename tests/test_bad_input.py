@@ -110,7 +110,7 @@ class TestRecordings:
             path.write_bytes(path.read_bytes()[:cut])
             refused(run("diagnose", path), path.name)
 
-    @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
+    @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf, 1e30])
     def test_numbers_that_are_none(self, here: Path, bad: float) -> None:
         samples = np.random.default_rng(1).normal(0, 0.1, 60_000).astype(np.float32)
         samples[20_000:] = bad
@@ -177,6 +177,31 @@ class TestRecordings:
     def test_a_recording_too_slow_for_gears_still_ends_in_words(self, here: Path) -> None:
         samples = np.random.default_rng(1).normal(0, 0.1, 2000)
         assert run("diagnose", sound(here / "a.wav", samples, 100), "--rpm", "1440").code in (0, 3)
+
+
+ODD = {
+    "a step": np.repeat([0.0, 1.0], 20_000),
+    "one click": np.eye(1, 40_000, 20_000)[0],
+    "one tone": 0.5 * np.sin(0.3 * np.arange(40_000)),
+    "square": 0.9 * np.sign(np.sin(0.03 * np.arange(40_000))),
+    "next to nothing": 1e-30 * np.random.default_rng(1).normal(size=40_000),
+    "a ramp": np.linspace(-1, 1, 40_000),
+    "silence in the second half": np.r_[np.random.default_rng(2).normal(size=20_000),
+                                        np.zeros(20_000)],
+    "a few samples": np.random.default_rng(3).normal(size=300),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ODD)
+@pytest.mark.parametrize("rate_hz", [200, 8000, 192_000])
+def test_odd_sounds_end_in_words_and_accuse_nobody(here: Path, name: str, rate_hz: int) -> None:
+    path = sound(here / "a.wav", ODD[name].astype(np.float32), rate_hz)
+    for told in ((), ("--rpm", "1440"), ("--rpm", "1440", "--bearing", "9,7.94,39.04")):
+        said = run("diagnose", path, *told, "--json")
+        assert said.code in (0, 3)
+        if said.code == 0:
+            found = json.loads(said.out)["findings"]
+            assert [f for f in found if f["verdict"] in ("shown", "likely")] == []
 
 
 class TestFolders:

@@ -14,6 +14,8 @@ PLATEAU_EVENTS = 4
 """Cut-off crests in a file before it is called clipped."""
 STEADY_WITHIN_DB = 6.0
 """A stretch quieter than the loudest by more than this is not taken for the running machine."""
+ABSURD = 1e12
+"""No sensor gives this in any unit; a float file with such numbers is no recording."""
 
 
 @dataclass(slots=True)
@@ -66,7 +68,7 @@ class Levels:
     frames : int
         Frames seen.
     broken : int
-        Samples that are not numbers.
+        Samples that are not numbers, or larger than any sensor gives.
     power : list of float
         Mean square of each block over all channels, the block's own mean removed.
     peaks : list of float
@@ -84,12 +86,13 @@ class Levels:
 
     def add(self, block: NDArray[np.float32]) -> None:
         """Take in one block of shape (frames, channels)."""
-        finite = bool(np.isfinite(block.sum(dtype=np.float64)))
-        if not finite:
+        peak = float(np.abs(block).max())
+        if not peak < ABSURD:
             block = self._mend(block)
+            peak = float(np.abs(block).max())
         centred = block - block.mean(axis=0)
         self.power.append(float(np.mean(np.square(centred))))
-        self.peaks.append(float(np.abs(block).max()))
+        self.peaks.append(peak)
         for channel in range(block.shape[1]):
             for sign in (1, -1):
                 crests = self.crests.setdefault((channel, sign), Crests())
@@ -97,7 +100,7 @@ class Levels:
         self.frames += block.shape[0]
 
     def _mend(self, block: NDArray[np.float32]) -> NDArray[np.float32]:
-        bad = ~np.isfinite(block)
+        bad = ~(np.abs(block) < ABSURD)
         count = int(np.count_nonzero(bad))
         if count and self.first_broken < 0:
             self.first_broken = self.frames + int(np.flatnonzero(bad.any(axis=1))[0])
