@@ -17,7 +17,7 @@ from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from vibecheck.cli import main
+from vibecheck.cli import COMMANDS, main
 
 RATE_HZ = 12_000
 SPEED_RPM = 1440.0
@@ -313,6 +313,15 @@ class TestTables:
 
 
 class TestCommands:
+    @pytest.mark.parametrize("name", sorted(COMMANDS.keys() - {"demo", "phone", "record"}))
+    @pytest.mark.parametrize("more", [(), ("nowhere",), ("nowhere", "nowhere"), ("/",)])
+    def test_every_command_told_too_little_or_the_wrong_thing_says_so(
+        self, here: Path, name: str, more: tuple[str, ...]
+    ) -> None:
+        said = run(name, *more)
+        assert said.code in (2, 3) or (name, more) == ("speeds", ())
+        assert said.out or said.err
+
     def test_a_command_that_is_none(self) -> None:
         said = run("diagnoze")
         assert said.code == 2
@@ -330,7 +339,7 @@ class TestCommands:
 
 LISTEN = """
 import re, sys
-from vibecheck.cli import main
+from vibecheck.cli import COMMANDS, main
 main(["diagnose", sys.argv[1], "--rpm", "1440", "--json"], standalone_mode=False)
 status = open("/proc/self/status").read()
 print(int(re.search(r"VmHWM:\\s+(\\d+)", status)[1]) * 1024, file=sys.stderr)
