@@ -62,7 +62,11 @@ def command(inches: bool, as_json: bool, **told: Any) -> None:
         _judge(lengths, told, inches, lines, values)
     if told["cutting"]:
         _chatter(told, lines, values)
-    click.echo(json.dumps(values, indent=1, default=str) if as_json else "\n".join(lines))
+    if as_json:
+        made = {"schema": "vibecheck.finish/1", **values}
+        click.echo(json.dumps(made, indent=1, default=str))
+    else:
+        click.echo("\n".join(lines))
 
 
 def _judge(

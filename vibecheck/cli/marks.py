@@ -86,7 +86,8 @@ def command(
     told |= _draw(first, machine, told, picture, gauge, settle(nose, inches) or 0.8,
                   settle(swing, inches) or 0.002, as_json)  # fmt: skip
     if as_json:
-        click.echo(json.dumps(told, indent=1, default=str))
+        made = {"schema": "vibecheck.marks/1", **told}
+        click.echo(json.dumps(made, indent=1, default=str))
 
 
 def _first(values: dict[str, Any], bands: Written | None, inches: bool) -> Told:
