@@ -23,7 +23,8 @@ from vibecheck.diagnosis.tone_families import (
 )
 from vibecheck.diagnosis.tone_nature import Placed, likely_shaft, placed
 from vibecheck.diagnosis.unknown_bearing import UnknownBearing, unknown_bearing
-from vibecheck.diagnosis.untabled_findings import Told, untabled_findings
+from vibecheck.diagnosis.untabled_findings import untabled_findings
+from vibecheck.diagnosis.untabled_told import Told
 from vibecheck.recording import Take
 from vibecheck.spectra.envelope import FEWEST_FRAMES, Transform, transformed
 from vibecheck.spectra.peaks import Peak

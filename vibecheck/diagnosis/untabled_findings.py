@@ -4,47 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, log, log10
+from math import exp, log
 
 from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.odds import DEPTH_SLOPE, EVEN_DEPTH
-from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.tone_families import (
-    MOST_TONES,
-    TONES_UP_TO,
-    ToneFamily,
-)
 from vibecheck.diagnosis.tone_nature import Placed, Role
-from vibecheck.diagnosis.unknown_bearing import UnknownBearing
-from vibecheck.spectra.peaks import Peak
+from vibecheck.diagnosis.untabled_told import Told
+from vibecheck.diagnosis.untabled_tones import (
+    MOST_SAID,
+    MOVES,
+    NO_FAULT,
+    UNSAID,
+    fixed_tone,
+    lone_tones,
+    teeth_tones,
+)
 
-NO_FAULT = "heard, and by itself no fault"
 MOST_SURE = 0.6
 """A bearing nobody has numbers for, on a shaft nobody has named, is never surer than this."""
-UNSAID = 0.2
-"""Probability written beside "cannot tell"."""
-MOST_SAID = 4
-STAYS, MOVES = 0.004, 0.02
-FEWEST_TAKES = 3
-SAME_SHARE = 0.75
-FEWEST_TEETH = 12
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Told:
-    """One take and all that was heard in it."""
-
-    ready: Ready
-    families: tuple[Placed, ...] = ()
-    tones: tuple[Peak, ...] = ()
-    shaft: ToneFamily | None = None
-    bearing: UnknownBearing | None = None
-    step: float = 0.0
-
-    @property
-    def label(self) -> str:
-        """What the take is called: lever position or name."""
-        return self.ready.take.position or self.ready.take.name or "the take"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,9 +64,9 @@ KINDS: Mapping[Role, _Kind] = {
 
 def untabled_findings(told: Sequence[Told]) -> tuple[Finding, ...]:
     """Everything worth listing, what could be a fault first."""
-    found = [_bearing(told), _fixed(told)]
+    found = [_bearing(told), fixed_tone(told)]
     found += [_role(told, role) for role in KINDS]
-    found.append(_lone_tones(told))
+    found.append(lone_tones(told))
     kept = [finding for finding in found if finding is not None]
     return tuple(sorted(kept, key=lambda finding: -finding.probability))
 
@@ -166,7 +143,7 @@ def _role(told: Sequence[Told], role: Role) -> Finding | None:
     kind = KINDS[role]
     evidence = [_family_fact(each) for _, each in rows[:MOST_SAID]]
     if role == "shaft":
-        evidence += [each for one, _ in rows[:MOST_SAID] for each in _teeth(one)][:MOST_SAID]
+        evidence += [each for one, _ in rows[:MOST_SAID] for each in teeth_tones(one)][:MOST_SAID]
     evidence += _moving(told, (role,))
     return Finding(
         part=kind.part,
@@ -192,26 +169,6 @@ def _family_fact(each: Placed) -> Fact:
     )
 
 
-def _teeth(one: Told) -> list[Fact]:
-    """The loudest high whole multiple of the shaft, as teeth make it."""
-    if one.shaft is None:
-        return []
-    on_shaft = [(tone, one.shaft.multiple(tone.place, step=one.step)) for tone in one.tones]
-    high = [(tone, times) for tone, times in on_shaft if FEWEST_TEETH <= times <= 2 * TONES_UP_TO]
-    if not high:
-        return []
-    tone, times = max(high, key=lambda pair: pair[0].significance)
-    return [
-        fact(
-            "tone_on_family",
-            hz=tone.place,
-            db=10 * log10(tone.significance),
-            times=times,
-            base_hz=one.shaft.hz,
-        )
-    ]
-
-
 def _moving(told: Sequence[Told], roles: Sequence[Role]) -> list[Fact]:
     """Whether the strongest family of a role moves from take to take."""
     rates = [
@@ -222,70 +179,3 @@ def _moving(told: Sequence[Told], roles: Sequence[Role]) -> list[Fact]:
     if len(rates) < 2 or max(rates) / min(rates) - 1 < MOVES:
         return []
     return [fact("family_moves", low_hz=min(rates), high_hz=max(rates))]
-
-
-def _unplaced(one: Told) -> list[Peak]:
-    """Loud tones that are in no family, the loudest first."""
-    own = [each.family for each in one.families]
-    free = [
-        tone
-        for tone in one.tones
-        if not any(0 < f.multiple(tone.place, step=one.step) <= TONES_UP_TO for f in own)
-    ]
-    return sorted(free, key=lambda tone: -tone.significance)
-
-
-def _lone_tones(told: Sequence[Told]) -> Finding | None:
-    rows = [(one, tone) for one in told for tone in _unplaced(one)[:MOST_TONES]]
-    if not rows:
-        return None
-    loudest = sorted(rows, key=lambda row: -row[1].significance)[:MOST_SAID]
-    return Finding(
-        part="single tones",
-        part_kind="unknown",
-        fault=NO_FAULT,
-        verdict="cannot tell",
-        probability=UNSAID / 2,
-        evidence=tuple(
-            fact("tone_found", hz=tone.place, db=10 * log10(tone.significance))
-            for _, tone in loudest
-        ),
-        next_test=fact("gear_table"),
-        heard=tuple(dict.fromkeys(one.label for one, _ in rows)),
-        expected=tuple(one.label for one in told),
-        rates_hz={one.label: tone.place for one, tone in reversed(loudest)},
-    )
-
-
-def _fixed(told: Sequence[Told]) -> Finding | None:
-    """The loudest tone that stays where it is while the shaft of the takes changes its speed."""
-    shafts = [one.shaft.hz for one in told if one.shaft is not None]
-    if len(told) < FEWEST_TAKES or not shafts or max(shafts) / min(shafts) - 1 < MOVES:
-        return None
-    best: tuple[float, float, list[Told]] | None = None
-    for tone in (tone for one in told for tone in one.tones):
-        near = [(one, _nearest(one, tone.place)) for one in told]
-        rows = [(one, other) for one, other in near if other is not None]
-        strength = min((other.significance for _, other in rows), default=0.0)
-        if len(rows) >= SAME_SHARE * len(told) and (best is None or strength > best[1]):
-            best = (tone.place, strength, [one for one, _ in rows])
-    if best is None:
-        return None
-    place, _, rows_heard = best
-    return Finding(
-        part="something no speed moves",
-        part_kind="structure",
-        fault="fixed tone of structure or room",
-        verdict="cannot tell",
-        probability=UNSAID,
-        evidence=(fact("fixed_hz", hz=place, count=len(rows_heard)),),
-        next_test=fact("record_background", seconds=20.0),
-        heard=tuple(one.label for one in rows_heard),
-        expected=tuple(one.label for one in told),
-        rates_hz={one.label: place for one in rows_heard},
-    )
-
-
-def _nearest(one: Told, place: float) -> Peak | None:
-    near = [tone for tone in one.tones if abs(tone.place / place - 1) < STAYS]
-    return max(near, key=lambda tone: tone.significance, default=None)
