@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import pickle
 import time
 import traceback
 from collections.abc import Iterator, Sequence
@@ -35,10 +36,12 @@ LEAST_KEPT = 0.01
 """Judged suspects below this are only counted."""
 
 
-def played(seed: int, kind: str, fault: str | None = None, most: int = 24) -> dict[str, Any]:
+def played(
+    seed: int, kind: str, fault: str | None = None, most: int = 24, cases: Path | None = None
+) -> dict[str, Any]:
     """Record one sweep, judge it every way, and say how it went."""
     started = time.perf_counter()
-    case = case_of(seed, kind, fault)
+    case = kept_case(seed, kind, fault, cases)
     takes, truth = case.recorded(most)
     ready = time.perf_counter()
     diagnosis, judged = _diagnosed(case, takes)
@@ -62,6 +65,19 @@ def played(seed: int, kind: str, fault: str | None = None, most: int = 24) -> di
         "made_s": round(ready - started, 2),
         "engine_s": round(done - ready, 2),
     }
+
+
+def kept_case(seed: int, kind: str, fault: str | None, folder: Path | None) -> Case:
+    """The case, from a folder of cases made before when there is one: the oracle is slow."""
+    if folder is None or fault is not None:
+        return case_of(seed, kind, fault)
+    path = folder / f"{kind}-{seed}.pickle"
+    if not path.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(pickle.dumps(case_of(seed, kind)))
+    case = pickle.loads(path.read_bytes())
+    assert isinstance(case, Case)
+    return case
 
 
 def _diagnosed(case: Case, takes: Sequence[Take]) -> tuple[Diagnosis, list[Judged]]:
@@ -126,6 +142,7 @@ def run(
     minutes: float = 10.0,
     workers: int = 1,
     most: int = 24,
+    cases: Path | None = None,
 ) -> None:
     """Add sweeps to the results until the seeds or the minutes run out."""
     done = {(line["seed"], line["kind"]) for line in sweep_scores.lines(out)}
@@ -139,7 +156,7 @@ def run(
                 one = next(todo, None)
                 if one is None:
                     break
-                running[pool.submit(played, *one, fault, most)] = one
+                running[pool.submit(played, *one, fault, most, cases)] = one
             if not running:
                 return
             for future in wait(running, return_when=FIRST_COMPLETED).done:
@@ -162,6 +179,7 @@ def main() -> None:
     running.add_argument("--kind", choices=("mixed", *KINDS), default="mixed")
     running.add_argument("--fault", help="plant this one only")
     running.add_argument("--most", type=int, default=24, help="lever positions recorded")
+    running.add_argument("--cases", type=Path, help="folder that keeps cases for another run")
     running.add_argument("--minutes", type=float, default=10.0)
     running.add_argument("--workers", type=int, choices=(1, 2), default=1)
     summing = modes.add_parser("summary")
@@ -177,6 +195,7 @@ def main() -> None:
             minutes=given.minutes,
             workers=given.workers,
             most=given.most,
+            cases=given.cases,
         )
         return
     lines = [line for path in given.results for line in sweep_scores.lines(path)]
