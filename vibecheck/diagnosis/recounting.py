@@ -86,21 +86,68 @@ class Recounting:
         ]
         return bool(numbers) and usual > 0 and len(fine) > 0.6 * len(numbers)
 
-    def best(self) -> Recount | None:
-        """The pair whose neighbouring counts clearly fit better, if any."""
+    def best(self) -> tuple[Recount, ...]:
+        """The pair whose neighbouring counts clearly fit better, if any.
+
+        More than one where the sound leaves it open which of two pairs is wrong.
+        """
         if self.speeds.scale_sureness <= 0.0:
-            return None
+            return ()
         scanned = self._scanned()
         pairs = list(dict.fromkeys([*scanned, *self._badly_fitting()]))[:MOST_PAIRS]
         found = [self.recount(pair, scanned.get(pair)) for pair in pairs]
-        return max((f for f in found if f), key=lambda f: f.weight, default=None)
+        best = max((f for f in found if f), key=lambda f: f.weight, default=None)
+        return () if best is None else (best, *self._instead(best))
+
+    def _instead(self, recount: Recount) -> list[Recount]:
+        """Pairs of the same lever that may be wrong instead, at another speed of their driver.
+
+        A driver's count alone and the speed of its shaft stand for one another: with a belt ahead,
+        two settings of one lever cannot outvote each other. A third that fits decides.
+        """
+        (one, other), (first, second) = recount.counted, recount.candidates[0]
+        if other != second or one == first:
+            return []
+        mesh = self._mesh(recount.pair)
+        siblings = [
+            m
+            for m in self.machine.meshes
+            if m.name != recount.pair and m.name in self.users and m.when.keys() == mesh.when.keys()
+        ]
+        found = []
+        for sibling in siblings:
+            teeth = _teeth(self.machine, sibling)
+            instead = round(teeth[0] * one / first)
+            fits = abs(teeth[0] * one / first - instead) < 0.2 and instead != teeth[0]
+            third = any(self._heard_as_filed(m.name) for m in siblings if m is not sibling)
+            same_shaft = self._shaft(sibling) == self._shaft(mesh)
+            if fits and same_shaft and not third:
+                found.append(
+                    Recount(
+                        pair=sibling.name,
+                        counted=teeth,
+                        candidates=((instead, teeth[1]),),
+                        weight=recount.weight,
+                    )
+                )
+        return found
+
+    def _heard_as_filed(self, pair: str) -> bool:
+        speeds = [self.speeds.takes[n] for n in self.users[pair]]
+        return any(speed.found and not speed.misfiled for speed in speeds)
+
+    def _mesh(self, pair: str) -> Mesh:
+        return next(m for m in self.machine.meshes if m.name == pair)
+
+    def _shaft(self, mesh: Mesh) -> str:
+        return self.machine.gear(mesh.driver).shaft
 
     def recount(self, pair: str, driver_teeth: int | None) -> Recount | None:
         """Other counts that fit a pair's takes clearly better than the table's.
 
         ``driver_teeth`` is the driver's count when its tooth tone already tells it.
         """
-        mesh = next(m for m in self.machine.meshes if m.name == pair)
+        mesh = self._mesh(pair)
         counted = _teeth(self.machine, mesh)
         numbers = self.users[pair]
         places = np.linspace(0, len(numbers) - 1, MOST_TAKES).round().astype(int)
@@ -162,7 +209,7 @@ class Recounting:
             rival = max(mean[REACH], mean[2 * REACH - best])
             sure = mean[best] - rival > LEAD and np.mean(leads > LEAD_IN_TAKE) >= SHARE
             if best != REACH and sure and len(each) > 1:
-                mesh = next(m for m in self.machine.meshes if m.name == name)
+                mesh = self._mesh(name)
                 found[name] = _teeth(self.machine, mesh)[0] + best - REACH
         return found
 

@@ -14,7 +14,7 @@ from vibecheck.diagnosis.listened import Listened, Progress, listen
 from vibecheck.diagnosis.special_takes import special_reports, with_specials
 from vibecheck.diagnosis.sweep_findings import Case, finding_of
 from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
-from vibecheck.diagnosis.table_doubts import doubt_findings
+from vibecheck.diagnosis.table_doubts import doubt_findings, doubt_warnings
 from vibecheck.diagnosis.take_reports import held_when_short, speed_warnings, take_reports
 from vibecheck.diagnosis.unknown_rolling import unknown_rolling
 from vibecheck.machine.parts import Machine
@@ -47,7 +47,7 @@ def diagnose_sweep(
     heard = listen(machine, turnings, takes, progress)
     reports = take_reports(machine, heard.ready, heard.speeds, turnings, heard.doubts)
     reports += special_reports(specials)
-    warnings = [doubt.warning() for doubt in heard.doubts]
+    warnings = doubt_warnings(heard.doubts)
     warnings += speed_warnings(machine, heard.ready, heard.speeds)
     if not heard.takes:
         return Diagnosis(

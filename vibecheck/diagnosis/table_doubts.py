@@ -44,8 +44,10 @@ class Doubt:
     percent: float
     told_by: str
 
-    def warning(self) -> Fact:
-        """The doubt as a sentence."""
+    def warning(self, others: Sequence[str] = ()) -> Fact:
+        """The doubt as a sentence; ``others`` are pairs that may be wrong instead."""
+        if others:
+            return fact("table_one_of_pairs", parts=(self.pair, *others))
         return fact(
             "table_against_chart" if self.told_by == "chart" else "table_wrong_pair",
             percent=self.percent,
@@ -74,8 +76,14 @@ def table_doubts(
         doubts = [_measured_doubt(machine, w, told, ear) for w in found if not ear.upholds(w.pair)]
         if doubts:
             return tuple(doubts)
-    heard = ear.best()
-    return (_heard_doubt(machine, heard),) if heard else ()
+    return tuple(_heard_doubt(machine, heard) for heard in ear.best())
+
+
+def doubt_warnings(doubts: Sequence[Doubt]) -> list[Fact]:
+    """One sentence for each doubt, or one for all when only one of them is meant."""
+    if len(doubts) > 1:
+        return [doubts[0].warning([other.pair for other in doubts[1:]])]
+    return [doubt.warning() for doubt in doubts]
 
 
 def set_aside(speeds: SweepSpeeds, takes: Sequence[Ready], doubts: Sequence[Doubt]) -> SweepSpeeds:
@@ -107,7 +115,7 @@ def doubt_findings(doubts: Sequence[Doubt]) -> list[Finding]:
             fault="something not in the table",
             verdict="cannot tell",
             probability=0.0,
-            evidence=(doubt.warning(),),
+            evidence=tuple(doubt_warnings(doubts)),
             next_test=doubt.next_test(),
             expected=doubt.positions,
         )

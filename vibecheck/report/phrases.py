@@ -251,6 +251,10 @@ WARNINGS: Mapping[str, str] = {
         "else: a number of {pair:part} is wrong[. Counts that would fit: {candidates:choices}]. "
         "Nothing that rests on this pair is claimed until it is put right."
     ),
+    "table_one_of_pairs": (
+        "A tooth count of one of {parts:parts} is wrong; the sound does not tell which. Nothing "
+        "that rests on them is claimed until they are counted again."
+    ),
     "table_against_chart": (
         "The table and the speed chart disagree by {percent:shift} at {positions:positions} and "
         "nowhere else: a number of {pair:part} is wrong, or the chart is[. Counts that would fit "
