@@ -56,6 +56,8 @@ class RollingScore:
         That order over the computed one, less 1.
     surprise : ndarray, shape (takes,)
         Decimal surprise of each take at that order; nan where the shaft's speed is not known.
+    orders : ndarray, shape (takes,)
+        Order at which each take has it, within the scatter of slip.
     depth : ndarray, shape (takes,)
         Depth of modulation.
     height : float
@@ -69,6 +71,7 @@ class RollingScore:
     order: float
     slip: float
     surprise: Numbers
+    orders: Numbers
     depth: Numbers
     height: float
 
@@ -181,14 +184,20 @@ def score_rolling(
     found = _scored(bearings, fields, fields)
     if not found:
         return found
-    lead = min(found, key=lambda score: score.log10_chance - 0.1 * score.height)
+    lead = max(found, key=_plainness)
     if lead.log10_chance > PLAIN and np.nanmean(lead.surprise) < 1.0:
         return found
-    left = [peeled(take, field, lead) for take, field in zip(takes, fields, strict=True)]
+    given = zip(takes, fields, lead.orders, strict=True)
+    left = [peeled(take, field, lead, float(order)) for take, field, order in given]
     again = _scored(bearings, left, left)
     own = _scored([b for b in bearings if b.shaft == lead.shaft], fields, left)
     on_lead = {(s.bearing, s.family.name): s for s in own if _on_lead(s, lead)}
     return [on_lead.get((s.bearing, s.family.name), s) for s in again]
+
+
+def _plainness(score: RollingScore) -> float:
+    """Surprise over all takes beyond what the best of a slip window usually shows."""
+    return float(np.nansum(np.minimum(score.surprise, MOST_PER_TAKE) - 1.5))
 
 
 def _on_lead(score: RollingScore, lead: RollingScore) -> bool:
@@ -196,8 +205,10 @@ def _on_lead(score: RollingScore, lead: RollingScore) -> bool:
     return score.shaft == lead.shaft and abs(score.order / lead.order - 1.0) < 2 * SLIP_SCATTER
 
 
-def peeled(take: Heard, field: Mapping[str, Field], lead: RollingScore) -> dict[str, Field]:
-    """A take's fields with one family and its sidebands counted as explained."""
+def peeled(
+    take: Heard, field: Mapping[str, Field], lead: RollingScore, order: float
+) -> dict[str, Field]:
+    """A take's fields with one family, found there at ``order``, counted as explained."""
     if lead.shaft not in field:
         return dict(field)
     left = {}
@@ -206,7 +217,7 @@ def peeled(take: Heard, field: Mapping[str, Field], lead: RollingScore) -> dict[
         scale = known[lead.shaft] / known[shaft]
         spacings = [k * scale for k in (1.0, 2.0, 3.0, 4.0)]
         spacings += [k * scale for k in lead.family.sidebands if k not in (1.0, 2.0)]
-        left[shaft] = ground.without(lead.order * scale, spacings=spacings)
+        left[shaft] = ground.without(order * scale, spacings=spacings)
     return left
 
 
@@ -272,6 +283,7 @@ def _over_sweep(
     log10_chance, height, best = min(outcomes)
     order = float(trial[best])
     near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
+    at = np.array([np.nan if p is None else trial[near][int(np.argmax(p[0][near]))] for p in pairs])
     return RollingScore(
         bearing=bearing.name,
         shaft=shaft,
@@ -280,12 +292,11 @@ def _over_sweep(
         order=order,
         slip=order / family.order - 1.0,
         surprise=np.array([np.nan if p is None else float(p[0][near].max()) for p in pairs]),
+        orders=at,
         depth=np.array(
             [
-                np.nan
-                if p is None
-                else line_depth(field[shaft], float(trial[near][int(np.argmax(p[0][near]))]))
-                for p, field in zip(pairs, fields, strict=True)
+                np.nan if p is None else line_depth(field[shaft], float(where))
+                for p, field, where in zip(pairs, fields, at, strict=True)
             ]
         ),
         height=-height,
@@ -348,12 +359,13 @@ def surprise(
 def tail_chance(reached: float, decoys: Numbers, *, places: float) -> float:
     """Decimal logarithm of the chance that decoys reach ``reached``, places counted.
 
-    The tail falls off exponentially, at a pace taken from the upper fifth of the decoys without
-    its topmost twentieth: a loud true family raises some decoys too, at simple ratios of itself,
-    and must not raise its own yardstick.
+    The tail falls off exponentially, at the faster of the paces seen from the median to the upper
+    fifth of the decoys and on to its topmost twentieth: a loud true family raises some decoys too,
+    at simple ratios of itself, and must not raise its own yardstick.
     """
-    upper, top = (float(q) for q in np.quantile(decoys, (0.8, 0.95)))
-    pace = max((top - upper) / np.log(4.0), SLOWEST_PACE)
+    middle, upper, top = (float(q) for q in np.quantile(decoys, (0.5, 0.8, 0.95)))
+    paces = (upper - middle) / np.log(2.5), (top - upper) / np.log(4.0)
+    pace = max(min(paces), SLOWEST_PACE)
     log10_point = np.log10(0.2) - max(0.0, reached - upper) / (pace * np.log(10.0))
     return float(max(min(0.0, log10_point + np.log10(places)), -60.0))
 

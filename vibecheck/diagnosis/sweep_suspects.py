@@ -83,8 +83,10 @@ def _swell_suspects(heard: Listened) -> list[Suspect]:
 def _swell_odds(swell: Swell) -> float:
     """Natural log odds; a lone take, or a gear its own mate matches, says less."""
     odds = 6.2 + 6.0 * (swell.statistic - PLAIN_SWELL)
-    if len(swell.shares) < 3 or swell.over_mate < 0.5:
+    if swell.over_mate < 0.5:
         odds = min(odds, 5.0)
+    if len(swell.shares) < 3:
+        odds = min(odds, 8.0 if swell.statistic > 2.0 * PLAIN_SWELL else 5.0)
     return float(np.clip(odds, -4.0, 10.0))
 
 

@@ -132,7 +132,10 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
             break
         made = _finding(heard, shafts.pop(lead.shaft), lead, left)
         found += [made] if made is not None else []
-        left = [peeled(take, field, lead) for take, field in zip(heard.takes, left, strict=True)]
+        left = [
+            peeled(take, field, lead, lead.order)
+            for take, field in zip(heard.takes, left, strict=True)
+        ]
     return _one_shaft_each(found)
 
 
@@ -192,6 +195,7 @@ def _searched(
         order=float(trial[best]),
         slip=0.0,
         surprise=np.array([np.nan if row is None else float(row[near].max()) for row in rows]),
+        orders=np.full(len(rows), float(trial[best])),
         depth=np.zeros(len(rows)),
         height=-height,
     )
