@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -25,7 +26,7 @@ def fixed_findings(heard: Listened) -> list[Finding]:
     for tone in heard.fixed:
         if len(tone.takes) < FEWEST or carried(heard, tone):
             continue
-        mains = mains_multiple(heard.machine, tone.hz)
+        mains = mains_multiple(at_true_mains(heard), tone.hz)
         kind = "mains" if mains else "tool" if cutting and not idle else "structure"
         if any(f.part == kind for f in found):
             continue
@@ -34,6 +35,16 @@ def fixed_findings(heard: Listened) -> list[Finding]:
             continue
         found.append(_finding(heard, tone, kind, probability))
     return found
+
+
+def at_true_mains(heard: Listened) -> Machine:
+    """The machine, on the other mains when all its speeds say that the table has the wrong one."""
+    machine, scale = heard.machine, heard.speeds.scale
+    stated = machine.supply.mains_hz
+    other = {50.0: 60.0, 60.0: 50.0}.get(stated)
+    if other is None or not 0.95 < scale * stated / other < 1.07:
+        return machine
+    return replace(machine, supply=replace(machine.supply, mains_hz=other))
 
 
 def mains_multiple(machine: Machine, hz: float, *, within: float = NEAR_MAINS) -> int:
@@ -45,7 +56,7 @@ def mains_multiple(machine: Machine, hz: float, *, within: float = NEAR_MAINS) -
 
 def carried(heard: Listened, tone: FixedTone) -> bool:
     """Whether something that turns at a steady rate explains it: a shaft, the motor, a belt."""
-    if mains_multiple(heard.machine, tone.hz, within=SHARP_MAINS):
+    if mains_multiple(at_true_mains(heard), tone.hz, within=SHARP_MAINS):
         return False
     return _on_a_rotor(heard, tone) or _on_a_belt(heard, tone) or _on_the_motor(heard, tone)
 

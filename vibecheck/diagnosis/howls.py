@@ -14,7 +14,7 @@ import numpy as np
 
 from vibecheck.diagnosis.cutting_lines import listen, tapped_modes
 from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
-from vibecheck.diagnosis.fixed_findings import carried, mains_multiple
+from vibecheck.diagnosis.fixed_findings import at_true_mains, carried, mains_multiple
 from vibecheck.diagnosis.fixed_tones import FixedTone, train_lines
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
@@ -64,7 +64,7 @@ def chatter_findings(
         [each for each in listening if each],
         [each for take in idle if (each := _listening(heard, take))],
         modes,
-        mains_hz=heard.machine.supply.mains_hz,
+        mains_hz=at_true_mains(heard).supply.mains_hz,
         near_hz=howl.hz,
         tapped=tapped,
     )
@@ -107,7 +107,9 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
         numbers = sorted({line[2] for line in near})
         if len(numbers) < _free_takes(centre, takes, needed):
             continue
-        if mains_multiple(heard.machine, centre) or carried(heard, _as_tone(centre, numbers)):
+        if mains_multiple(at_true_mains(heard), centre) or carried(
+            heard, _as_tone(centre, numbers)
+        ):
             continue
         weight = float(sum(max(line[1] for line in near if line[2] == n) + 30 for n in numbers))
         places = np.array([line[0] for line in near])

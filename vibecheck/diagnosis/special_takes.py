@@ -246,7 +246,8 @@ def _neutral(scene: _Scene, finding: Finding) -> Finding | None:
     if there is None:
         return finding
     if works:
-        return told(finding, LITTLE if there else 1.0 / LITTLE)
+        evidence = [fact("still_in_neutral", lever=lever)] if there else []
+        return told(finding, LITTLE if there else 1.0 / LITTLE, evidence=evidence)
     if there:
         without = f"lever {lever} in neutral"
         fallen = fact("still_there_without", part=finding.part, without=without)

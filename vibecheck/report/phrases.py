@@ -115,6 +115,9 @@ EVIDENCE: Mapping[str, str] = {
     "stops_at_power_off": "It is gone the moment the power is cut: it is electrical.",
     "glides_at_power_off": "It falls in pitch as the machine coasts down: it is mechanical.",
     "gone_in_neutral": "It is gone with lever {lever:plain} in neutral.",
+    "still_in_neutral": (
+        "It is still there with lever {lever:plain} in neutral: it lies before that lever."
+    ),
     "gone_in_reverse": "It is gone in reverse, when the other side of the teeth carries.",
     "gone_with_machine_off": "{hz:hz} is not in the background take: the machine makes it.",
     "heard_with_motor_alone": "{hz:hz} is heard with the motor alone as well.",
