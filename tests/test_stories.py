@@ -325,8 +325,8 @@ def test_with_ch_alone_the_sixty_one_and_the_sideband_of_the_sixty_two_are_not_t
 
 
 def test_with_cl_as_well_the_line_that_stays_is_the_sixty_twos(tmp_path: Path) -> None:
-    voice = Voice(deep={"62T (B2, III)": 1.3})
-    write_sweep(tmp_path, read_machine(TWELVE), voice, labels=B2, seconds=8.0)
+    voice = Voice(deep={"62T (B2, III)": 1.8})
+    write_sweep(tmp_path, read_machine(TWELVE), voice, labels=B2, seconds=10.0)
     (found,) = named(diagnosed(tmp_path, TWELVE))
     assert (found["parts"], found["fault"]) == (["62T (B2, III)"], "eccentric or worn gear")
 
