@@ -18,8 +18,9 @@ from vibecheck.diagnosis.lines import LineSpectrum, line_field
 from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, envelope_orders, surprise, tail_chance
 
 WINDOW, NEAR = 0.035, 0.004
-SURE = -4.0
-"""Decimal logarithm of the chance at which a floating speed counts as found."""
+SURE = -1.5
+"""Decimal logarithm of the chance at which a floating speed counts as found. It need not be more:
+that the motor turns, and about how fast, is certain beforehand."""
 MULTIPLES = 6
 
 

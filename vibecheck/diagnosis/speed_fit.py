@@ -146,13 +146,21 @@ def _one_machine(fitted: Sequence[TakeSpeed], middle: float, lead: float) -> boo
     A belt holds all true speeds within half a per cent of one scale. Lines of another machine find
     some fit in every take, but weakly, and scattered over the whole window.
     """
-    found = [speed for speed in fitted if speed.found]
-    near = [speed for speed in found if abs(speed.scale / middle - 1.0) < 0.005]
-    if not near:
+    toothed = [speed for speed in fitted if speed.found and speed.support > 0]
+    if len(toothed) < 4 or _slipping_belts(toothed) > 1:
+        return True
+    near = [speed for speed in toothed if abs(speed.scale / middle - 1.0) < 0.005]
+    if len(near) < 0.4 * len(toothed):
         return False
     if float(np.median([speed.sureness for speed in near])) >= PLAIN_FIT:
-        return len(near) >= 0.3 * len(fitted)
-    return len(near) >= 0.9 * len(found) and lead >= 0.25
+        return True
+    return len(near) >= 0.8 * len(toothed) and lead >= 0.25
+
+
+def _slipping_belts(fitted: Sequence[TakeSpeed]) -> int:
+    """Belts that slip in the machine; with several steps every step has a scale of its own."""
+    turnings = [speed.turning for speed in fitted if speed.turning is not None]
+    return sum(not belt.toothed for belt in turnings[0].machine.belts) if turnings else 0
 
 
 def _trials(turnings: Mapping[str, Turning], take: Ready, frames: Frames) -> dict[str, _Trial]:

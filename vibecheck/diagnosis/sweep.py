@@ -108,7 +108,13 @@ def _next(findings: Sequence[Finding], heard: Listened) -> Fact:
     for finding in findings:
         if finding.next_test is not None:
             return finding.next_test
-    recorded = {take.label for take in heard.takes}
+    mute = [
+        take for take, speed in zip(heard.ready, heard.speeds.takes, strict=True) if not speed.found
+    ]
+    if len(mute) > 0.25 * len(heard.ready) or not -0.06 < heard.speeds.scale - 1.0 < 0.08:
+        where = [take.take.position or take.take.name for take in (mute or list(heard.ready))]
+        return fact("measure_rpm", positions=where[:4])
+    recorded = {take.take.position for take in heard.ready} | {take.label for take in heard.takes}
     missing = [p.label for p in heard.machine.positions if p.label not in recorded]
     if missing:
         return fact("record_positions", positions=missing[:4], seconds=30.0)

@@ -18,7 +18,7 @@ from vibecheck.diagnosis.suspects import Key, Suspect, gear_suspects, rate_key, 
 from vibecheck.diagnosis.swells import Swell, gear_swells
 from vibecheck.diagnosis.turn_readings import HALVES_LAW, halves_readings, rotor_tones
 
-PLAIN_SWELL = 1.2
+PLAIN_SWELL = 1.1
 """Statistic of a gear's swelling at which it is as likely at fault as not. Sound gears of real and
 of invented machines lie about -2, and one in a hundred above 1."""
 ELEMENT_FAULT = {
@@ -82,7 +82,7 @@ def _swell_suspects(heard: Listened) -> list[Suspect]:
 
 def _swell_odds(swell: Swell) -> float:
     """Natural log odds; a lone take, or a gear its own mate matches, says less."""
-    odds = 6.2 + 6.0 * (swell.statistic - PLAIN_SWELL)
+    odds = 6.2 + 4.0 * (swell.statistic - PLAIN_SWELL)
     if swell.over_mate < 0.5:
         odds = min(odds, 5.0)
     if len(swell.shares) < 3:
@@ -255,7 +255,7 @@ def _at_one_speed(
 
 def _belt_suspect(score: BeltScore) -> Suspect:
     kind = fault("lumpy or set belt")
-    surprise = np.log(10.0) * (-score.log10_chance - 3.0)
+    surprise = np.log(10.0) * (-score.log10_chance - 2.0)
     usual = float(np.nanmedian(score.surprise))
     steady = 4.0 * (usual - 1.3)
     loud = 0.25 * (score.level_db + 3.0) if np.isfinite(score.level_db) else -2.0

@@ -29,9 +29,10 @@ class Swell:
     shares : mapping of int to float
         Take number to sideband amplitude over mesh amplitude, once-a-turn sidebands of this gear.
     share : float
-        Median of them.
+        Their lower quartile: a gear that runs out does so wherever it works, while what runs out
+        beside it on its shaft shows only in some takes.
     over_mate, over_others : float
-        That over the mate's and over the machine's other gears' (median), natural logarithm.
+        That over the mate's and over the machine's other gears', natural logarithm.
     """
 
     gear: str
@@ -64,7 +65,7 @@ def gear_swells(takes: Sequence[Heard], meshes: Sequence[Sequence[MeshLines]]) -
                     mine.setdefault(gear, {})[number] = _held(line.swell[rotor])
                     mates.setdefault(gear, []).append(_held(line.swell[other]))
                     rotors[gear] = rotor
-    sizes = {gear: float(np.median(list(shares.values()))) for gear, shares in mine.items()}
+    sizes = {gear: float(np.quantile(list(shares.values()), 0.25)) for gear, shares in mine.items()}
     found = []
     for gear, shares in mine.items():
         others = [size for name, size in sizes.items() if name != gear]
@@ -75,7 +76,7 @@ def gear_swells(takes: Sequence[Heard], meshes: Sequence[Sequence[MeshLines]]) -
                 rotor=rotors[gear],
                 shares=shares,
                 share=sizes[gear],
-                over_mate=float(np.log(sizes[gear] / np.median(mates[gear]))),
+                over_mate=float(np.log(sizes[gear] / np.quantile(mates[gear], 0.25))),
                 over_others=float(np.log(sizes[gear] / usual)),
             )
         )

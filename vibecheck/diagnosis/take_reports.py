@@ -168,7 +168,8 @@ def speed_warnings(machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds
             swapped.update((name, other))
             warnings.append(fact("swapped", first=name, second=other))
     heard = {speed.turning.label for speed in speeds.takes if speed.turning}
-    missing = [p.label for p in machine.positions if p.label not in heard]
+    told = {take.take.position for take in takes}
+    missing = [p.label for p in machine.positions if p.label not in heard | told]
     if missing and len(heard) < len(machine.positions):
         warnings.append(
             fact("few_positions", count=len(heard), of=len(machine.positions))

@@ -25,6 +25,8 @@ CLEAR = 15.0
 FEW, FEW_SAY = 3, 4.0
 """Fewer takes than this say no more than this (natural log odds): nothing shows that the tone grows
 with speed."""
+MOST_ALONE = 5.0
+"""Most that a rotor's tones can say when no other rotor is heard to hold them against."""
 PEER_SPREAD_DB = 5.0
 """Shafts of one healthy machine differ about this much in unbalance (judgement, from memory)."""
 
@@ -55,12 +57,15 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
     lines = {name: [row[name] for row in rows if name in row] for name in names}
     once = {name: _level(lines[name], twice=False) for name in names}
     twice = {name: _level(lines[name], twice=True) for name in names}
+    bounds = {name: _bound(lines[name]) for name in names}
     found = []
     for name in names:
         mine = lines[name]
         clear = [line for line in mine if line.over_floor > CLEAR]
-        above, above_twice = _above(name, once), _above(name, twice)
+        above, above_twice = _above(name, once, bounds), _above(name, twice, bounds)
         growth, ratio = _growth(clear), _twice(mine)
+        alone = not any(np.isfinite(v) for other, v in once.items() if other != name)
+        most = MOST_ALONE if alone else np.inf
         most = FEW_SAY if len(mine) < FEW else 12.0
         found.append(
             RotorTones(
@@ -81,19 +86,32 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
     return found
 
 
-def _above(name: str, levels: Mapping[str, float]) -> float:
-    """Level of one rotor over the median of the others; nan without others."""
-    others = [v for other, v in levels.items() if other != name and np.isfinite(v)]
+def _above(name: str, levels: Mapping[str, float], bounds: Mapping[str, float]) -> float:
+    """Level of one rotor over the median of the others; nan without others.
+
+    Others that are not heard stand for no more than the noise that hides them.
+    """
+    others = [v if np.isfinite(v) else bounds[o] for o, v in levels.items() if o != name]
     return levels[name] - float(np.median(others)) if others else float("nan")
 
 
 def _level(lines: Sequence[TurnLines], *, twice: bool) -> float:
-    """Median 1x (or 2x) with the square of speed taken out, dB; nan when it is seldom clear."""
-    clear = [k for k in lines if (k.twice_over_floor if twice else k.over_floor) > CLEAR]
-    if len(clear) < max(2, 0.3 * len(lines)):
+    """Median 1x (or 2x) with the square of speed taken out, dB; nan when it is seldom clear.
+
+    Slow takes push so little that silence there says nothing: only the faster half must be clear.
+    """
+    fast = sorted(lines, key=lambda k: -k.hz)[: max(2, (len(lines) + 1) // 2)]
+    clear = [k for k in fast if (k.twice_over_floor if twice else k.over_floor) > CLEAR]
+    if len(clear) < max(2, 0.5 * len(fast)):
         return float("nan")
     levels = [(k.twice_db if twice else k.once_db) - 40.0 * np.log10(k.hz) for k in clear]
     return float(np.median(levels))
+
+
+def _bound(lines: Sequence[TurnLines]) -> float:
+    """Most that an unheard 1x can be, like a level: the floor under it in the faster takes."""
+    fast = sorted(lines, key=lambda k: -k.hz)[: max(2, (len(lines) + 1) // 2)]
+    return float(np.median([k.floor_db + 3.0 - 40.0 * np.log10(k.hz) for k in fast]))
 
 
 def _growth(clear: Sequence[TurnLines]) -> float:
