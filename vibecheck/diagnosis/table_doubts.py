@@ -115,9 +115,8 @@ def doubt_findings(doubts: Sequence[Doubt]) -> list[Finding]:
             fault="something not in the table",
             verdict="cannot tell",
             probability=0.0,
-            evidence=tuple(doubt_warnings(doubts)),
+            evidence=(fact("table_withheld", positions=doubt.positions),),
             next_test=doubt.next_test(),
-            expected=doubt.positions,
         )
         for doubt in doubts
     ]

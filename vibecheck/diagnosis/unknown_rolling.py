@@ -45,6 +45,8 @@ BELIEVED = -3.0
 NEVER_SURER = 0.93
 """Likely at most: without numbers nothing says what the family belongs to but its shaft."""
 PRIOR = 3e-3
+LEAST_SAID = 0.005
+"""An order is written to four figures; no smaller error is claimed of it."""
 WHOLE, HALF = 0.03, 0.01
 SHARES: Mapping[str, tuple[float, float]] = {
     "ball": (0.50, 0.65),
@@ -295,7 +297,7 @@ def _evidence(
     shaft = score.shaft
     fastest = max(takes, key=lambda take: take.rotor_hz(shaft) or 0.0)
     facts = [
-        fact("order_range", order=order, rotor=shaft, error=error),
+        fact("order_range", order=order, rotor=shaft, error=max(float(f"{error:.1g}"), LEAST_SAID)),
         fact(
             "order_not_whole",
             order=order,

@@ -86,6 +86,10 @@ EVIDENCE: Mapping[str, str] = {
         "A bearing of that size with {low:whole} to {high:whole} balls or rollers would strike "
         "{low_order:order} to {high_order:order} times a turn, and this lies inside."
     ),
+    "table_withheld": (
+        "No verdict on it, nor on what turns behind it at {positions:positions}, until its teeth "
+        "are counted again."
+    ),
     "race_open": (
         "Which race, or a roller, and which bearing of {rotor:part} it is, one family does not "
         "tell: its number, or bore, outside and a count of balls or rollers would."
