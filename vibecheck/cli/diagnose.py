@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,7 +14,9 @@ from vibecheck.errors import UsageError
 if TYPE_CHECKING:
     from vibecheck.cli.gathering import Gathered
     from vibecheck.diagnosis.findings import Diagnosis
+    from vibecheck.finish.marks import Reading
     from vibecheck.machine.parts import Bearing
+    from vibecheck.report.marks_joined import Joined
 
 
 @click.command()
@@ -43,6 +46,13 @@ if TYPE_CHECKING:
 @click.option("--unit", help="Unit of a log's or array's numbers.")
 @click.option("--rate", "rate_hz", type=float, help="Samples a second, where the file says none.")
 @click.option("--mains", type=click.Choice(["50", "60"]), help="Mains frequency, Hz.")
+@click.option(
+    "--marks",
+    multiple=True,
+    metavar="CUT",
+    help="Marks on the work, in mm, once a cut: 'position=A1 B2 CH, count=11, spacing=0.33, "
+    "hand=left, rpm=637.2, feed=0.10'. Says which finding explains them.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 @click.option("--page", type=click.Path(), help="Also write one self-contained HTML page.")
 @click.option("--picture", type=click.Path(), help="Also write the summary as .png or .svg.")
@@ -54,15 +64,26 @@ def command(takes: str, **options: Any) -> None:
     With a gear table the whole sweep decides. One file works with a speed and bearing numbers
     alone, and with nothing at all, and claims less.
     """
+    from vibecheck.cli.diagnose_marks import readings_of, told_marks
     from vibecheck.cli.written import must_be_free
 
     for path in (options["page"], options["picture"]):
         must_be_free(path, replace=options["replace"])
     _check_picture(options["picture"])
+    told = [told_marks(text) for text in options["marks"]]
     gathered = _gathered(takes, options)
+    readings = readings_of(told, gathered.machine)
     diagnosis = diagnosed(gathered)
-    show(diagnosis, gathered, as_json=options["as_json"])
-    keep(diagnosis, gathered, page=options["page"], picture=options["picture"], settings=options)
+    marks = _joined(readings, diagnosis, gathered)
+    show(diagnosis, gathered, as_json=options["as_json"], marks=marks)
+    keep(
+        diagnosis,
+        gathered,
+        page=options["page"],
+        picture=options["picture"],
+        settings=options,
+        marks=marks,
+    )
 
 
 def _check_picture(path: str | None) -> None:
@@ -117,18 +138,41 @@ def diagnosed(gathered: Gathered) -> Diagnosis:
         progress.clear()
 
 
-def show(diagnosis: Diagnosis, gathered: Gathered, *, as_json: bool = False) -> None:
+def _joined(
+    readings: Sequence[Reading], diagnosis: Diagnosis, gathered: Gathered
+) -> Joined | None:
+    from vibecheck.report.marks_joined import joined
+
+    return joined(readings, diagnosis, gathered.machine) if readings else None
+
+
+def show(
+    diagnosis: Diagnosis,
+    gathered: Gathered,
+    *,
+    as_json: bool = False,
+    marks: Joined | None = None,
+) -> None:
     """Print it."""
     if as_json:
+        from vibecheck.report.marks_joined import marks_json
         from vibecheck.report.schema import to_json
 
         made = to_json(diagnosis, gathered.machine)
+        if marks is not None:
+            made["marks"] = marks_json(marks)
         click.echo(json.dumps(made, indent=1, ensure_ascii=False, allow_nan=False))
         return
     from vibecheck.report.care import care_for_all
     from vibecheck.report.text import to_text
 
-    said = to_text(diagnosis, gathered.machine, cautions=care_for_all(diagnosis))
+    care = dict.fromkeys([*care_for_all(diagnosis), *(marks.cautions if marks else ())])
+    said = to_text(
+        diagnosis,
+        gathered.machine,
+        cautions=tuple(care),
+        marks=marks.sentences if marks else (),
+    )
     click.echo(said, nl=False)
 
 
@@ -139,6 +183,7 @@ def keep(
     page: str | None,
     picture: str | None,
     settings: dict[str, Any],
+    marks: Joined | None = None,
 ) -> None:
     """Write the page and the picture that were asked for, and say so on the error stream."""
     from vibecheck.cli.written import page_of, write_picture, write_whole
@@ -150,7 +195,7 @@ def keep(
     }
     told["made"] = time.strftime("%Y-%m-%d %H:%M")
     if page is not None:
-        write_whole(page, page_of(diagnosis, gathered, told))
+        write_whole(page, page_of(diagnosis, gathered, told, marks))
         click.echo(f"Page: {page}", err=True)
     if picture is not None:
         drawn = write_picture(picture, diagnosis, gathered)

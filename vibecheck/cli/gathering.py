@@ -153,13 +153,14 @@ def _told(
             "Say it take by take in takes.csv.",
         )
     if position is not None:
-        made = [replace(take, position=_known(position, labels)) for take in made]
+        made = [replace(take, position=known_position(position, labels)) for take in made]
     if rpm is not None and not alone:
         made = [replace(take, tach_rpm=rpm) for take in made]
     return made
 
 
-def _known(position: str, labels: Sequence[str]) -> str:
+def known_position(position: str, labels: Sequence[str]) -> str:
+    """The label as the table writes it; as it was told where there is no table."""
     plain = position.replace("_", " ").split()
     for label in labels:
         if [word.casefold() for word in label.split()] == [word.casefold() for word in plain]:

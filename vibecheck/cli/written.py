@@ -11,6 +11,7 @@ from vibecheck.errors import UsageError, VibecheckError
 if TYPE_CHECKING:
     from vibecheck.cli.gathering import Gathered
     from vibecheck.diagnosis.findings import Diagnosis
+    from vibecheck.report.marks_joined import Joined
     from vibecheck.report.page import Record
 
 PICTURE_SUFFIXES = (".png", ".svg")
@@ -62,7 +63,12 @@ def write_picture(path: str, diagnosis: Diagnosis, gathered: Gathered) -> bool:
     return True
 
 
-def page_of(diagnosis: Diagnosis, gathered: Gathered, settings: dict[str, str]) -> str:
+def page_of(
+    diagnosis: Diagnosis,
+    gathered: Gathered,
+    settings: dict[str, str],
+    marks: Joined | None = None,
+) -> str:
     """The page with its pictures, sounds and record."""
     from vibecheck.report.care import care_for_all
     from vibecheck.report.listening import sounds_of
@@ -74,8 +80,11 @@ def page_of(diagnosis: Diagnosis, gathered: Gathered, settings: dict[str, str]) 
         gathered.machine,
         record=record_of(gathered, settings),
         pictures=pictures_of(diagnosis, gathered.machine, gathered.takes),
-        cautions=care_for_all(diagnosis),
+        cautions=tuple(
+            dict.fromkeys([*care_for_all(diagnosis), *(marks.cautions if marks else ())])
+        ),
         sounds=sounds_of(diagnosis, gathered.machine, gathered.takes),
+        marks=marks.sentences if marks else (),
     )
 
 

@@ -74,6 +74,7 @@ def to_page(
     pictures: Sequence[Picture] = (),
     cautions: Sequence[str] = (),
     sounds: Sequence[Listening] = (),
+    marks: Sequence[str] = (),
 ) -> str:
     """The whole page as HTML.
 
@@ -83,6 +84,8 @@ def to_page(
         See :func:`vibecheck.report.pictures.pictures_of`; the first goes on the first page.
     cautions : sequence of str
         Safety text for whoever the next test sends to the machine.
+    marks : sequence of str
+        What the findings say of marks on the work.
     """
     names = part_names(machine)
     record = record or Record()
@@ -92,6 +95,7 @@ def to_page(
         _minds(diagnosis, names),
         _next(diagnosis, names),
         *(_finding(finding, names) for finding in _worth_saying(diagnosis)),
+        _marks(marks),
         _first_picture(pictures),
         _sounds(sounds),
         _scope(diagnosis, machine, names),
@@ -175,6 +179,10 @@ def _finding(finding: Finding, names: Names) -> str:
         f'<p class="sure">{escape(capital(how_sure(finding)))} {bar}</p>'
         f"{pairs(facts)}{bullets(sentences(finding.evidence, names))}</section>"
     )
+
+
+def _marks(said: Sequence[str]) -> str:
+    return f"<h3>Marks on the work</h3>{bullets(said)}" if said else ""
 
 
 def _first_picture(pictures: Sequence[Picture]) -> str:

@@ -31,6 +31,7 @@ def to_text(
     *,
     width: int = WIDTH,
     cautions: Sequence[str] = (),
+    marks: Sequence[str] = (),
 ) -> str:
     """Everything a diagnosis says, verdict first.
 
@@ -43,6 +44,8 @@ def to_text(
         Columns.
     cautions : sequence of str
         Safety text for whoever the next test sends to the machine.
+    marks : sequence of str
+        What the findings say of marks on the work.
 
     Returns
     -------
@@ -59,6 +62,7 @@ def to_text(
             for number, finding in enumerate(_worth_saying(diagnosis), start=1)
         ),
         _next(diagnosis, names, width),
+        _scope("Marks on the work", marks, width),
         _scope("Examined", examined(diagnosis, machine), width),
         _scope("Not examined", not_examined(diagnosis, machine, names), width),
         _takes(diagnosis.takes, names, width),
