@@ -153,9 +153,9 @@ class TurnLines:
     """Once-a-turn tones of one rotor in one take.
 
     ``once_db`` and ``twice_db`` are levels of 1x and 2x; ``over_floor`` and ``twice_over_floor``
-    their power over the floor, ``floor_db`` that floor at 1x; ``share`` the share of 1x in all
-    power about it; ``halves`` the mean log significance of the half orders; ``many`` that of whole
-    orders 3 to 10; nan where other parts' lines cover them.
+    their power over the floor; ``share`` the share of 1x in all power about it; ``halves`` the mean
+    log significance of the half orders; ``many`` that of whole orders 3 to 10; nan where other
+    parts' lines cover them.
     """
 
     rotor: str
@@ -164,7 +164,6 @@ class TurnLines:
     twice_db: float
     over_floor: float
     twice_over_floor: float
-    floor_db: float
     share: float
     halves: float
     many: float
@@ -192,7 +191,6 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
         twice_db=float(10 * np.log10(twice + 1e-30)),
         over_floor=over,
         twice_over_floor=twice_over,
-        floor_db=float(10 * np.log10(spectrum.floor[spectrum.index(ratio)] + 1e-30)),
         share=once / max(band, 1e-30),
         halves=mean_log([(k + 0.5) * ratio for k in range(8)]),
         many=mean_log([k * ratio for k in range(3, 11)]),
@@ -202,13 +200,14 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
 def _own_tone(
     take: Heard, spectrum: LineSpectrum, rotor: str, multiple: int
 ) -> tuple[float, float]:
-    """A multiple of one rotor; nothing where another rotor or the mains falls on the same line."""
+    """A multiple of one rotor; nothing where another has the same line or the sensor is deaf."""
     known = take.turning_ratios()
     order = multiple * known[rotor]
     hum = take.turning.machine.supply.mains_hz / take.base_hz
     others = [k * ratio for name, ratio in known.items() if name != rotor for k in (1, 2, 3)]
     others += [k * hum for k in (1, 2, 3, 4)]
-    if min(abs(order - other) for other in others) < 2.5 / spectrum.turns:
+    deaf = order * take.base_hz < take.ready.take.recording.support.low_hz
+    if deaf or min(abs(order - other) for other in others) < 2.5 / spectrum.turns:
         return 0.0, 0.0
     return spectrum.tone(order)
 

@@ -25,8 +25,10 @@ CLEAR = 15.0
 FEW, FEW_SAY = 3, 4.0
 """Fewer takes than this say no more than this (natural log odds): nothing shows that the tone grows
 with speed."""
-MOST_ALONE = 5.0
-"""Most that a rotor's tones can say when no other rotor is heard to hold them against."""
+MOST_ALONE, MOST_STEADY = 5.0, 7.5
+"""Most that a rotor's tones can say without peers, and with peers but at one speed only."""
+PLAINLY_ABOVE_DB = 25.0
+LIKE_SPEED = 2.5
 PEER_SPREAD_DB = 5.0
 """Shafts of one healthy machine differ about this much in unbalance (judgement, from memory)."""
 
@@ -57,16 +59,15 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
     lines = {name: [row[name] for row in rows if name in row] for name in names}
     once = {name: _level(lines[name], twice=False) for name in names}
     twice = {name: _level(lines[name], twice=True) for name in names}
-    bounds = {name: _bound(lines[name]) for name in names}
     found = []
     for name in names:
         mine = lines[name]
         clear = [line for line in mine if line.over_floor > CLEAR]
-        above, above_twice = _above(name, once, bounds), _above(name, twice, bounds)
+        above, peers = _above(name, once, lines)
+        above_twice, peers_twice = _above(name, twice, lines)
         growth, ratio = _growth(clear), _twice(mine)
-        alone = not any(np.isfinite(v) for other, v in once.items() if other != name)
-        most = MOST_ALONE if alone else np.inf
-        most = FEW_SAY if len(mine) < FEW else 12.0
+        imbalance = _log_imbalance(above, growth, ratio)
+        bent = _log_bent(above_twice, ratio)
         found.append(
             RotorTones(
                 rotor=name,
@@ -75,10 +76,10 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
                 twice_db=ratio,
                 heard=len(clear),
                 takes=len(mine),
-                log_imbalance=min(most, _log_imbalance(above, growth, ratio))
+                log_imbalance=min(imbalance, _most(peers, growth, above))
                 if np.isfinite(once[name])
                 else -1.5,
-                log_bent=min(most, _log_bent(above_twice, ratio))
+                log_bent=min(bent, _most(peers_twice, growth, above_twice))
                 if np.isfinite(twice[name])
                 else -1.5,
             )
@@ -86,13 +87,39 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
     return found
 
 
-def _above(name: str, levels: Mapping[str, float], bounds: Mapping[str, float]) -> float:
-    """Level of one rotor over the median of the others; nan without others.
+def _most(peers: int, growth: float, above: float) -> float:
+    """Most that a rotor's tones can say, by what they can be held against.
 
-    Others that are not heard stand for no more than the noise that hides them.
+    Sensors lose the slow end, so only rotors of like speed are fair company; and a tone whose
+    speed never changed cannot be seen to grow. A tone that does grow as the square of speed is
+    heard by a sensor that loses nothing there.
     """
-    others = [v if np.isfinite(v) else bounds[o] for o, v in levels.items() if o != name]
-    return levels[name] - float(np.median(others)) if others else float("nan")
+    if 1.2 <= growth <= 3.2:
+        return float("inf")
+    if peers < 2:
+        return MOST_ALONE
+    if not np.isfinite(growth):
+        return MOST_STEADY if above > PLAINLY_ABOVE_DB else MOST_ALONE
+    return float("inf")
+
+
+def _above(
+    name: str, levels: Mapping[str, float], lines: Mapping[str, Sequence[TurnLines]]
+) -> tuple[float, int]:
+    """Level of one rotor over the median of the others heard, and how many turn about as fast."""
+    others = {o: v for o, v in levels.items() if o != name and np.isfinite(v)}
+    if not others:
+        return float("nan"), 0
+    speed = _usual_hz(lines[name])
+    peers = {
+        o: v for o, v in others.items() if 1 / LIKE_SPEED < _usual_hz(lines[o]) / speed < LIKE_SPEED
+    }
+    company = list((peers or others).values())
+    return levels[name] - float(np.median(company)), len(peers)
+
+
+def _usual_hz(lines: Sequence[TurnLines]) -> float:
+    return float(np.median([line.hz for line in lines]))
 
 
 def _level(lines: Sequence[TurnLines], *, twice: bool) -> float:
@@ -106,12 +133,6 @@ def _level(lines: Sequence[TurnLines], *, twice: bool) -> float:
         return float("nan")
     levels = [(k.twice_db if twice else k.once_db) - 40.0 * np.log10(k.hz) for k in clear]
     return float(np.median(levels))
-
-
-def _bound(lines: Sequence[TurnLines]) -> float:
-    """Most that an unheard 1x can be, like a level: the floor under it in the faster takes."""
-    fast = sorted(lines, key=lambda k: -k.hz)[: max(2, (len(lines) + 1) // 2)]
-    return float(np.median([k.floor_db + 3.0 - 40.0 * np.log10(k.hz) for k in fast]))
 
 
 def _growth(clear: Sequence[TurnLines]) -> float:
