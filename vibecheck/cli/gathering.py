@@ -88,9 +88,10 @@ def _takes(
     path: Path, job: Job | None, sweep: str, labels: list[str], reading: dict[str, Any]
 ) -> tuple[Sequence[Take], tuple[str, ...], Path]:
     if job is not None:
-        from vibecheck.files.sweep import job_takes
+        from vibecheck.files.sweep import job_takes_found
 
-        return job_takes(job, sweep, labels), (), job.sweep_folder(sweep)
+        stored = job_takes_found(job, sweep, labels)
+        return stored.takes, stored.warnings, job.sweep_folder(sweep)
     from vibecheck.files.takes import find_takes
 
     asked = {name: value for name, value in reading.items() if value is not None}

@@ -104,6 +104,8 @@ def _suspect(takes: str, options: dict[str, Any]) -> Sounds:
     from vibecheck.report.words import accusation, headline, part_names
 
     found = gather(takes, table=options["table"], sweep=options["sweep"])
+    for warning in found.warnings:
+        click.echo(f"Note: {warning}.", err=True)
     diagnosis = diagnosed(found)
     names = part_names(found.machine)
     suspects = [finding for finding in named_findings(diagnosis) if finding.rates_hz]

@@ -48,6 +48,9 @@ def _sweeps(
     for number, (name, source, sweep) in enumerate(named):
         progress(number, len(named), name)
         found = gather(source, table=table, sweep=sweep)
+        for warning in found.warnings:
+            progress.clear()
+            click.echo(f"Note: {name}: {warning}.", err=True)
         machine = machine or found.machine
         if machine is None:
             raise UsageError("no gear table", "Name one with --table.")

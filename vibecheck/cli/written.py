@@ -102,6 +102,8 @@ def record_of(gathered: Gathered, settings: dict[str, str]) -> Record:
             "Sweep": gathered.sweep,
             "Known problems": "; ".join(job.known_problems),
         }
+    if gathered.warnings:
+        about["Noted"] = "; ".join(gathered.warnings)
     files = []
     for take in gathered.takes:
         name = take.conditions.get("file", take.name)

@@ -5,16 +5,18 @@ from __future__ import annotations
 import datetime
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, get_args
 
 from vibecheck.errors import JobError
 from vibecheck.files.audio import read_recording
 from vibecheck.files.job import SCHEMA, Job, check_schema
+from vibecheck.files.left_out import Reader, readable
 from vibecheck.files.plain_toml import read_toml, toml_text, write_new
 from vibecheck.files.sensor import Sensor, sensor_from
-from vibecheck.files.takes import find_takes, take_files
+from vibecheck.files.takes import TakesFound, read_takes, take_files
 from vibecheck.files.told_facts import with_facts
 from vibecheck.recording import Take, TakeKind
 
@@ -130,23 +132,22 @@ def job_takes(job: Job, sweep: str, position_labels: Sequence[str] = ()) -> list
 
     Files a person put into the folder by hand count too, by their names.
     """
+    return [reader() for _, reader in _readers(job, sweep, position_labels)]
+
+
+def job_takes_found(job: Job, sweep: str, position_labels: Sequence[str] = ()) -> TakesFound:
+    """The same as `job_takes`, but files that can't be read are left out with a warning."""
+    takes, warnings = readable(_readers(job, sweep, position_labels))
+    return TakesFound(takes=tuple(takes), warnings=tuple(warnings))
+
+
+def _readers(job: Job, sweep: str, labels: Sequence[str]) -> list[Reader]:
     stored = load_sweep(job, sweep)
-    takes = [_take(stored, entry) for entry in stored.takes]
-    loose = loose_files(stored)
-    for path in loose:
-        for take in find_takes(path, position_labels).takes:
-            recording = stored.sensor.applied(take.recording)
-            takes.append(
-                Take(
-                    recording=recording,
-                    position=take.position,
-                    kind=take.kind,
-                    conditions={**_conditions(stored), **take.conditions},
-                )
-            )
-    if not takes:
+    readers: list[Reader] = [(e.file, partial(_take, stored, e)) for e in stored.takes]
+    readers += [(path.name, partial(_loose, stored, path, labels)) for path in loose_files(stored)]
+    if not readers:
         raise JobError("no takes yet", "Record some with 'vibecheck record'.", str(stored.folder))
-    return takes
+    return readers
 
 
 def loose_files(sweep: Sweep) -> list[Path]:
@@ -175,6 +176,16 @@ def _take(sweep: Sweep, entry: StoredTake) -> Take:
         kind=entry.kind,
         tach_rpm=entry.tach_rpm,
         conditions={**_conditions(sweep), "file": entry.file, **entry.conditions},
+    )
+
+
+def _loose(sweep: Sweep, path: Path, labels: Sequence[str]) -> Take:
+    """The take of a file that was put in by hand."""
+    [take] = read_takes(path, labels)
+    return replace(
+        take,
+        recording=sweep.sensor.applied(take.recording),
+        conditions={**_conditions(sweep), **take.conditions},
     )
 
 

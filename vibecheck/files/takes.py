@@ -6,6 +6,7 @@ import os
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from vibecheck.files.audio import (
     VIDEO_SUFFIXES,
     read_recording,
 )
+from vibecheck.files.left_out import Reader, readable
 from vibecheck.files.naming import Named, named
 from vibecheck.files.take_list import LIST_NAMES, Listed, listed_takes
 from vibecheck.files.told_facts import with_facts
@@ -62,13 +64,21 @@ def read_takes(
     RecordingError
         A file that can't be read.
     """
-    return list(find_takes(source, position_labels, **options).takes)
+    return list(find_takes(source, position_labels, leave_out=False, **options).takes)
 
 
 def find_takes(
-    source: str | os.PathLike[str], position_labels: Sequence[str] = (), **options: Any
+    source: str | os.PathLike[str],
+    position_labels: Sequence[str] = (),
+    *,
+    leave_out: bool = True,
+    **options: Any,
 ) -> TakesFound:
-    """The same as `read_takes`, with the warnings a person should see."""
+    """The same as `read_takes`, with the warnings a person should see.
+
+    With ``leave_out`` a file of a folder or list that can't be read, or holds nothing but
+    silence, is left out with a warning; it is an error only when no other is left.
+    """
     path = Path(source)
     if not path.exists():
         raise JobError("there is no such file or folder", "Check the name.", str(path))
@@ -77,8 +87,15 @@ def find_takes(
         return TakesFound(takes=(_take(path, told, **options),))
     listing = path if path.is_file() else _listing(path)
     if listing is not None:
-        return _from_list(listing, position_labels, **options)
-    return _from_names(path, position_labels, **options)
+        found, warnings = _from_list(listing, position_labels, options)
+    else:
+        found, warnings = _from_names(path, position_labels, options)
+    if leave_out:
+        takes, silent = readable(found)
+        warnings += silent
+    else:
+        takes = [reader() for _, reader in found]
+    return TakesFound(takes=tuple(_ordered(takes, position_labels)), warnings=tuple(warnings))
 
 
 def take_files(folder: Path) -> list[Path]:
@@ -102,14 +119,15 @@ def _listing(folder: Path) -> Path | None:
     return found[0] if found else None
 
 
-def _from_list(listing: Path, labels: Sequence[str], **options: Any) -> TakesFound:
+def _from_list(
+    listing: Path, labels: Sequence[str], options: dict[str, Any]
+) -> tuple[list[Reader], list[str]]:
     rows = listed_takes(listing, labels)
-    takes = [_listed_take(row, **options) for row in rows]
     unused = sorted(
         {path.name for path in take_files(listing.parent)} - {row.path.name for row in rows}
     )
     warnings = [f"{name} is not in {listing.name} and was not used" for name in unused]
-    return TakesFound(takes=tuple(_ordered(takes, labels)), warnings=tuple(warnings))
+    return [(row.path.name, partial(_listed_take, row, **options)) for row in rows], warnings
 
 
 def _listed_take(row: Listed, **options: Any) -> Take:
@@ -123,7 +141,9 @@ def _listed_take(row: Listed, **options: Any) -> Take:
     )
 
 
-def _from_names(folder: Path, labels: Sequence[str], **options: Any) -> TakesFound:
+def _from_names(
+    folder: Path, labels: Sequence[str], options: dict[str, Any]
+) -> tuple[list[Reader], list[str]]:
     told = [(path, named(path.stem, labels)) for path in take_files(folder)]
     fitting = [(path, name) for path, name in told if _counts(path, name)]
     if not fitting:
@@ -146,8 +166,7 @@ def _from_names(folder: Path, labels: Sequence[str], **options: Any) -> TakesFou
             for path, name in fitting
             if name.position is None and name.kind == "idle"
         ]
-    takes = [_take(path, name, **options) for path, name in fitting]
-    return TakesFound(takes=tuple(_ordered(takes, labels)), warnings=tuple(warnings))
+    return [(path.name, partial(_take, path, name, **options)) for path, name in fitting], warnings
 
 
 def _counts(path: Path, name: Named) -> bool:
