@@ -1,6 +1,6 @@
 """Bearing orders against what others published; each row says where it comes from.
 
-"read" means the source itself was read, "second-hand" that a transcription of it was.
+"read" means the source itself was read, "second-hand" that a copy of it was.
 """
 
 import pytest
