@@ -74,6 +74,7 @@ def _sides(
     channel: int | None,
     rpm: float | None,
 ) -> tuple[Machine, list[tuple[Take, ...]]]:
+    from vibecheck.cli.channels import channel_warnings
     from vibecheck.cli.gathering import chosen_channel, gather
 
     if (after is None) == (not sweeps):
@@ -89,7 +90,7 @@ def _sides(
         )
     other = gather(after or before, table=table or one.table or None, sweep=second, rpm=rpm)
     for side in (one, other):
-        for warning in side.warnings:
+        for warning in (*side.warnings, *channel_warnings(side.takes, channel)):
             click.echo(f"Note: {warning}.", err=True)
     return one.machine, [chosen_channel(side.takes, channel) for side in (one, other)]
 

@@ -96,6 +96,7 @@ def _check_picture(path: str | None) -> None:
 def _gathered(takes: str, options: dict[str, Any]) -> Gathered:
     from dataclasses import replace
 
+    from vibecheck.cli.channels import channel_warnings
     from vibecheck.cli.gathering import chosen_channel, gather
 
     found = gather(
@@ -111,9 +112,11 @@ def _gathered(takes: str, options: dict[str, Any]) -> Gathered:
         unit=options["unit"],
         rate_hz=options["rate_hz"],
     )
-    for warning in found.warnings:
+    takes_heard = chosen_channel(found.takes, options["channel"])
+    warnings = (*found.warnings, *channel_warnings(found.takes, options["channel"]))
+    for warning in warnings:
         click.echo(f"Note: {warning}.", err=True)
-    return replace(found, takes=chosen_channel(found.takes, options["channel"]))
+    return replace(found, takes=takes_heard, warnings=warnings)
 
 
 def _bearings(geometry: tuple[str, ...], multipliers: tuple[str, ...]) -> list[Bearing]:
