@@ -129,6 +129,7 @@ def test_a_bearing_heard_in_a_recording_is_set_against_marks(tmp_path):
     ("text", "said"),
     [
         ("count=11,spacing", "cannot read|no number"),
+        ("count=11 spacing=0.33", "Part the pairs with commas"),
         ("11 round,spacing=0.33", "cannot read '11 round'"),
         ("count=11,colour=red", "unknown 'colour'"),
         ("count=11,count=12", "twice"),
@@ -149,7 +150,7 @@ def test_marks_told_wrongly_are_refused_with_what_would_do(text, said):
     [
         ("count=11,spacing=0.33,rpm=495,feed=0.1", "without a lever position"),
         ("position=A9 B9,count=11,spacing=0.33,rpm=495,feed=0.1", "no lever position 'A9 B9'"),
-        (f"position={AT},count=11,spacing=0.33,rpm=495", "feed is not known"),
+        (f"position={AT},count=11,spacing=0.33,rpm=495", "without the feed"),
         (f"position={AT},count=11,spacing=0.33,rpm=90,feed=0.1", "where the gear table gives"),
         (f"position={AT},count=11,hand=upward,rpm=495,feed=0.1", "hand 'upward'"),
     ],
@@ -164,6 +165,11 @@ def test_marks_that_cannot_be_of_this_machine_stop_before_the_listening(
     code, _, stderr = run(take, "--marks", text)
     assert code in (2, 3)
     assert said in stderr
+
+
+def test_without_a_table_the_speed_of_the_cut_must_be_told(take):
+    code, _, stderr = run(take, "--marks", "count=11,feed=0.1", table=None)
+    assert (code, "without the spindle speed" in stderr) == (2, True)
 
 
 def test_the_lever_position_may_be_written_as_file_names_are():

@@ -141,9 +141,7 @@ def diagnosed(gathered: Gathered) -> Diagnosis:
         progress.clear()
 
 
-def _joined(
-    readings: Sequence[Reading], diagnosis: Diagnosis, gathered: Gathered
-) -> Joined | None:
+def _joined(readings: Sequence[Reading], diagnosis: Diagnosis, gathered: Gathered) -> Joined | None:
     from vibecheck.report.marks_joined import joined
 
     return joined(readings, diagnosis, gathered.machine) if readings else None

@@ -32,10 +32,10 @@ def told_marks(text: str) -> Told:
     for piece in re.split(r",(?=[^,=]*=)", text):
         key, equals, value = piece.partition("=")
         key = key.strip().casefold().replace("-", "_")
-        if not equals or not value.strip():
+        if not equals or not value.strip() or "=" in value:
             raise _wrong(
                 text, f"cannot read {piece.strip()!r}",
-                f"Write {EXAMPLE}.",
+                f"Part the pairs with commas: {EXAMPLE}.",
             )  # fmt: skip
         if key not in KNOWN:
             raise _wrong(text, f"unknown {key!r}", f"Known are {', '.join(KNOWN)}.")
@@ -96,6 +96,10 @@ def _reading(told: Told, machine: Machine | None) -> Reading:
         raise UsageError("--marks without a lever position", f"Add position={labels[0]}.")
     if told.position is not None:
         told = replace(told, position=known_position(told.position, labels))
+    if told.feed is None:
+        raise UsageError("--marks without the feed", "Add feed=0.10, for one turn of the spindle.")
+    if told.rpm is None and not labels:
+        raise UsageError("--marks without the spindle speed", "Add rpm=, measured if possible.")
     at = told.position if labels else None
     cut = cut_of(told, spindle_rpm(machine, at) if machine and at else None)
     if machine is not None and at is not None:
