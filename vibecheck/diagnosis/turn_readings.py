@@ -25,7 +25,7 @@ CLEAR = 15.0
 FEW, FEW_SAY = 3, 4.0
 """Fewer takes than this say no more than this (natural log odds): nothing shows that the tone grows
 with speed."""
-MOST_ALONE, MOST_STEADY = 5.0, 7.5
+MOST_ALONE, MOST_STEADY = 4.0, 7.5
 """Most that a rotor's tones can say without peers, and with peers but at one speed only."""
 PLAINLY_ABOVE_DB = 25.0
 LIKE_SPEED = 2.5
