@@ -49,6 +49,9 @@ MOST_PER_TAKE = 40.0
 ENOUGH_LEAD = 0.08
 ALIKE = 0.008
 """A take further than this from the sweep's middle scale is fitted again, close to it."""
+PLAIN_LEAD = 1.2
+"""Lead of the common scale that no other machine's table reaches, however the takes scatter (under
+a cut the motor slips as it likes)."""
 PLAIN_FIT = 11.0
 """Median sureness that no other machine's table reaches."""
 SURE = 5.0
@@ -125,8 +128,11 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     middle = _middle_scale(fitted)
     if middle is None:
         return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
+    steady = _slipping_belts(fitted) <= 1
     for number, speed in enumerate(fitted):
-        if speed.found and (speed.misfiled or abs(speed.scale / middle - 1.0) > ALIKE):
+        loaded = takes[number].take.kind == "cutting"
+        astray = steady and not loaded and abs(speed.scale / middle - 1.0) > ALIKE
+        if speed.found and (speed.misfiled or astray):
             fitted[number] = _fit_take(*given[number], turnings, middle, ALIKE)
     if not _one_machine(fitted, middle, sureness):
         fitted = [replace(speed, found=False, tracks={}, errors={}) for speed in fitted]
@@ -147,7 +153,7 @@ def _one_machine(fitted: Sequence[TakeSpeed], middle: float, lead: float) -> boo
     some fit in every take, but weakly, and scattered over the whole window.
     """
     toothed = [speed for speed in fitted if speed.found and speed.support > 0]
-    if len(toothed) < 4 or _slipping_belts(toothed) > 1:
+    if len(toothed) < 4 or _slipping_belts(toothed) > 1 or lead >= PLAIN_LEAD:
         return True
     near = [speed for speed in toothed if abs(speed.scale / middle - 1.0) < 0.005]
     if len(near) < 0.4 * len(toothed):
