@@ -258,7 +258,7 @@ def _belt_suspect(score: BeltScore) -> Suspect:
     surprise = np.log(10.0) * (-score.log10_chance - 2.0)
     usual = float(np.nanmedian(score.surprise))
     steady = 4.0 * (usual - 1.3)
-    loud = 0.25 * (score.level_db + 3.0) if np.isfinite(score.level_db) else -2.0
+    loud = 0.25 * score.level_db if np.isfinite(score.level_db) else -2.0
     there = 10.0 * (score.clear - 0.55)
     odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
     return Suspect(
