@@ -138,6 +138,11 @@ def _per_spindle_turn(case: Case, suspect: Suspect, numbers: Sequence[int]) -> d
     return found
 
 
+def _labels(case: Case, numbers: Sequence[int]) -> set[str]:
+    """Lever positions of some takes; repeats of one position count once."""
+    return {case.heard.takes[number].label for number in numbers}
+
+
 def _knock_facts(
     case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
 ) -> list[Fact]:
@@ -147,8 +152,8 @@ def _knock_facts(
             "knock_once_per_turn",
             part=part,
             rotor=suspect.rotor,
-            heard=len(loud),
-            expected=len(working),
+            heard=len(_labels(case, loud)),
+            expected=len(_labels(case, working)),
             per_spindle_turn=_per_spindle_turn(case, suspect, loud or working),
         )
     ]
@@ -167,7 +172,9 @@ def _knock_facts(
             t for n, t in enumerate(case.heard.takes) if t in out and not _row(case, suspect, n)
         ]
         if len(silent) == len(out):
-            facts.append(fact("silent_when_out_of_mesh", part=part, count=len(out)))
+            facts.append(
+                fact("silent_when_out_of_mesh", part=part, count=len({take.label for take in out}))
+            )
     return facts
 
 
