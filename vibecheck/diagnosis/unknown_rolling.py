@@ -33,7 +33,7 @@ from vibecheck.diagnosis.rolling import (
     surprise,
     tail_chance,
 )
-from vibecheck.diagnosis.sweep_suspects import rolling_odds
+from vibecheck.diagnosis.rolling_suspects import rolling_odds
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
 

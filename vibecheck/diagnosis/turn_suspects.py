@@ -1,0 +1,62 @@
+"""Shafts with once-a-turn tones or half orders, as suspects with their odds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecheck.diagnosis.faults import fault
+from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
+from vibecheck.diagnosis.turn_readings import rotor_tones
+
+
+def turn_suspects(heard: Listened) -> list[Suspect]:
+    """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
+    return [*_loose_suspects(heard), *_turn_suspects(heard)]
+
+
+def _loose_suspects(heard: Listened) -> list[Suspect]:
+    kind = fault("loose on its shaft or in its seat")
+    claims: dict[frozenset[Key], list[str]] = {}
+    for name in heard.machine.shafts:
+        keys = frozenset(
+            rate_key("halves", number, take.turning_ratios()[name])
+            for number, take in enumerate(heard.takes)
+            if name in heard.turns[number] and np.isfinite(heard.turns[number][name].halves)
+        )
+        if keys:
+            claims.setdefault(keys, []).append(name)
+    return [
+        Suspect(
+            parts=tuple(names),
+            part_kind="shaft",
+            fault=kind.name,
+            rotor=names[0],
+            claims=keys,
+            prior=kind.prior * len(names),
+        )
+        for keys, names in claims.items()
+    ]
+
+
+def _turn_suspects(heard: Listened) -> list[Suspect]:
+    found = []
+    for tones in rotor_tones(heard.turns):
+        if tones.rotor not in heard.machine.shafts:
+            continue
+        for name, odds in (
+            ("imbalance", tones.log_imbalance),
+            ("bent or misaligned", tones.log_bent),
+        ):
+            found.append(
+                Suspect(
+                    parts=(tones.rotor,),
+                    part_kind="shaft",
+                    fault=name,
+                    rotor=tones.rotor,
+                    prior=fault(name).prior,
+                    evidence=odds,
+                    detail={"tones": tones},
+                )
+            )
+    return found
