@@ -39,6 +39,7 @@ class Field:
     shaft_hz: float
     shaft_uncertainty_hz: float = 0.0
     masked: list[Flags] = field(default_factory=list)
+    _near: list[tuple[Numbers, Numbers]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         if not self.masked:
@@ -82,24 +83,31 @@ class Field:
     def scores(self, family: Family, orders: Numbers) -> Numbers:
         """Sum of capped significances at every trial order, shape (spectra, orders)."""
         rows = []
-        for heard, mask in zip(self.spectra, self.masked, strict=True):
-            level = heard.significance
-            lines = np.log1p(np.minimum(level.values.astype(np.float64), HIGHEST_LINE))
-            lines[mask] = NOISE_LINE
-            near = [widest(lines, reach) for reach in (1, 2)]
+        for heard, near in zip(self.spectra, self._logarithms(), strict=True):
+            level, count = heard.significance, near[0].size
             total, most = np.zeros(orders.size), np.zeros(orders.size)
             for harmonic, offset in family.lines():
                 places = np.abs(harmonic * orders + offset) * self.scale(heard)
                 wide = near[1] if harmonic > 3 else near[0]
                 index = np.rint(places / level.step).astype(np.intp)
-                inside = index < lines.size
+                inside = index < count
                 weight = 1.0 if offset == 0 else SIDEBAND_WEIGHT
-                heights = wide[np.minimum(index, lines.size - 1)]
+                heights = wide[np.minimum(index, count - 1)]
                 line = weight * np.where(inside, heights, NOISE_LINE)
                 total += line
                 np.maximum(most, line, out=most)
             rows.append(total - most)
         return np.array(rows)
+
+    def _logarithms(self) -> list[tuple[Numbers, Numbers]]:
+        """What each line counts for, the best within one bin and within two; made only once."""
+        if not self._near:
+            for heard, mask in zip(self.spectra, self.masked, strict=True):
+                values = heard.significance.values.astype(np.float64)
+                lines = np.log1p(np.minimum(values, HIGHEST_LINE))
+                lines[mask] = NOISE_LINE
+                self._near.append((widest(lines, 1), widest(lines, 2)))
+        return self._near
 
     def depths(self, order: float) -> tuple[float, float]:
         """Depth of the first four harmonics, and of their shaft-rate sidebands."""

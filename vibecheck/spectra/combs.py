@@ -84,6 +84,20 @@ def slow_signals(transform: Transform, *, top_hz: float) -> SlowSignals:
 
 def comb_lines(slow: SlowSignals) -> list[Lines]:
     """Lines of both slow signals, Hann window over all of each."""
+    return [_surprising(level) for level in _levels(slow)]
+
+
+def comb_height(slow: SlowSignals, hz: float) -> float:
+    """Sum of the logarithms of a comb's lines over the floor: a drift not levelled out, or one
+    invented, spreads the lines and lowers them."""
+    total = 0.0
+    for level in _levels(slow):
+        for multiple in range(1, HARMONICS + 1):
+            total += float(np.log1p(level.at(multiple * hz, within=1.5 * level.step)))
+    return total
+
+
+def _levels(slow: SlowSignals) -> list[Spectrum]:
     found = []
     for samples, rate_hz in slow.signals:
         size = fast_length(samples.size)
@@ -92,7 +106,7 @@ def comb_lines(slow: SlowSignals) -> list[Lines]:
         step = rate_hz / size
         keep = min(lines.size, int(slow.top_hz / step) + 2)
         power = np.square(lines[:keep].real) + np.square(lines[:keep].imag)
-        found.append(_surprising(over_floor(Spectrum(values=power, step=step))))
+        found.append(over_floor(Spectrum(values=power, step=step)))
     return found
 
 
@@ -100,13 +114,13 @@ def comb_score(sets: Sequence[Lines], speeds: Numbers) -> tuple[Numbers, int]:
     """Total surprise of the lines each speed's comb meets, and how many lines were looked for."""
     score, tried = np.zeros(speeds.size), 0
     for lines in sets:
-        for multiple in range(1, HARMONICS + 1):
-            if multiple * speeds[-1] > lines.top or lines.places.size < FEWEST_LINES:
-                break
-            index, miss = nearest(lines, multiple * speeds)
-            near = np.maximum(0.0, 1.0 - (miss / lines.step) ** 2)
-            score += near * lines.surprise[index]
-            tried += 1
+        multiples = np.arange(1, min(HARMONICS, int(lines.top / speeds[-1])) + 1)
+        if not multiples.size or lines.places.size < FEWEST_LINES:
+            continue
+        index, miss = nearest(lines, np.multiply.outer(multiples, speeds))
+        near = np.maximum(0.0, 1.0 - (miss / lines.step) ** 2)
+        score += np.einsum("ij,ij->j", near, lines.surprise[index])
+        tried += multiples.size
     return score, tried
 
 
@@ -117,12 +131,9 @@ def score_surprise(score: Numbers, tried: int) -> Numbers:
 
 def nearest(lines: Lines, places: Numbers) -> tuple[NDArray[np.intp], Numbers]:
     """Index of the nearest line to each place, and how far it is off."""
-    after = np.clip(np.searchsorted(lines.places, places), 1, lines.places.size - 1)
-    before = after - 1
-    nearer = np.where(
-        np.abs(lines.places[after] - places) < np.abs(lines.places[before] - places), after, before
-    )
-    return nearer.astype(np.intp), lines.places[nearer] - places
+    halfway = 0.5 * (lines.places[1:] + lines.places[:-1])
+    nearer = np.searchsorted(halfway, places)
+    return nearer, lines.places[nearer] - places
 
 
 def _surprising(level: Spectrum) -> Lines:

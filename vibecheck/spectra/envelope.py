@@ -261,4 +261,5 @@ def decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, floa
 
 
 def _hann(size: int) -> Floats:
-    return (0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(size) / size)).astype(np.float32)
+    angle = np.arange(size, dtype=np.float32) * np.float32(2.0 * np.pi / size)
+    return np.float32(0.5) - np.float32(0.5) * np.cos(angle)

@@ -15,6 +15,7 @@ from vibecheck.spectra.combs import (
     HIGHEST_SURPRISE,
     Lines,
     SlowSignals,
+    comb_height,
     comb_lines,
     comb_score,
     nearest,
@@ -26,6 +27,7 @@ from vibecheck.spectra.orders import SpeedTrack
 from vibecheck.spectra.spectrum import Floats
 
 Numbers = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 NEAR = 0.015
 """Half the trust goes to speeds this close to the nominal, half to the whole searched range."""
 BELIEVED = 1e-3
@@ -143,9 +145,9 @@ def comb_speed(sets: Sequence[Lines], *, nominal_hz: float, search: float) -> Sp
     """The best comb near ``nominal_hz``, however likely or unlikely it is by chance."""
     finest = min(lines.step for lines in sets)
     speeds = _trial_speeds(nominal_hz, search, finest)
-    gain = _surprise(sets, speeds) - _toll(speeds, nominal_hz, search, finest)
-    best = int(np.argmax(gain))
-    return _refined(sets, float(speeds[best]), float(np.exp(min(0.0, -gain[best]))))
+    near, close, anywhere = _toll(speeds, nominal_hz, search, finest)
+    best, gain = _most_surprising(sets, speeds, near, close - anywhere)
+    return _refined(sets, best, float(np.exp(min(0.0, anywhere - gain))))
 
 
 def follow_speed(slow: SlowSignals, *, nominal_hz: float, search: float) -> SpeedTrack | None:
@@ -183,12 +185,13 @@ def _followed(
         if track is None or track.drift_hz * HARMONICS * slow.seconds < 2.0:
             continue
         mean_hz = float(track.turns_at(np.array([slow.seconds]))[0] / slow.seconds)
-        level = comb_speed(
-            comb_lines(slow.levelled(track, mean_hz)), nominal_hz=mean_hz, search=0.002
-        )
+        even = slow.levelled(track, mean_hz)
+        level = comb_speed(comb_lines(even), nominal_hz=mean_hz, search=0.002)
         toll = DRIFT_GAIN if known else 2.0 * DRIFT_GAIN
         chance = min(1.0, level.chance * float(np.exp(toll)))
-        if chance < best.chance:
+        if chance < best.chance and not (
+            known and comb_height(slow, steady.candidate_hz) > comb_height(even, level.hz)
+        ):
             moved = SpeedTrack(times_s=track.times_s, hz=track.hz * (level.hz / mean_hz))
             best = replace(level, chance=chance, drift_hz=moved.drift_hz, track=moved)
     return best
@@ -214,40 +217,51 @@ def _trial_speeds(nominal_hz: float, search: float, finest: float) -> Numbers:
     return nominal_hz * np.linspace(1 - search, 1 + search, count)
 
 
-def _surprise(sets: Sequence[Lines], speeds: Numbers) -> Numbers:
-    """Surprise of each comb in all spectra together, or in the one that shows it best."""
+def _most_surprising(
+    sets: Sequence[Lines], speeds: Numbers, near: Flags, spared: float
+) -> tuple[float, float]:
+    """The best speed, and how surprising its comb is (natural log), favoured speeds first.
+
+    Surprise of a comb is that of all spectra together, or of the one that shows it best. It rises
+    with the score, so only the highest score near the nominal, and the highest at all, can win.
+    """
     each = [comb_score([lines], speeds) for lines in sets]
-    readings = [score_surprise(score, tried) for score, tried in each]
     if len(each) > 1:
-        together = np.sum([score for score, _ in each], axis=0)
-        readings.append(score_surprise(together, sum(tried for _, tried in each)))
-    return np.asarray(np.max(readings, axis=0) - np.log(len(readings)))
+        each.append((np.sum([s for s, _ in each], axis=0), sum(tried for _, tried in each)))
+    best, most = float(speeds[0]), -np.inf
+    for score, tried in each:
+        for where in (int(np.argmax(score)), int(np.argmax(np.where(near, score, -1.0)))):
+            gain = float(score_surprise(score[where : where + 1], tried)[0])
+            gain -= spared if near[where] else 0.0
+            if gain > most:
+                best, most = float(speeds[where]), gain
+    return best, most - float(np.log(len(each)))
 
 
-def _toll(speeds: Numbers, nominal_hz: float, search: float, finest: float) -> Numbers:
-    """What trying so many speeds costs, in natural log units."""
+def _toll(
+    speeds: Numbers, nominal_hz: float, search: float, finest: float
+) -> tuple[Flags, float, float]:
+    """Which speeds are near the nominal; what trying those costs, and what trying all costs."""
     each_way = 4 * nominal_hz * HARMONICS / (4.0 * finest)
     near = np.abs(speeds / nominal_hz - 1.0) <= NEAR
-    close = np.log(max(1.0, each_way * min(NEAR, search)))
-    return np.asarray(np.where(near, close, np.log(max(1.0, each_way * search))))
+    close = float(np.log(max(1.0, each_way * min(NEAR, search))))
+    return near, close, float(np.log(max(1.0, each_way * search)))
 
 
 def _refined(sets: Sequence[Lines], speed: float, by_chance: float) -> SpeedFound:
     """Least squares of matched lines on their multiples."""
-    weights, seen = 1e-30, set[int]()
+    weights, seen, multiples = 1e-30, set[int](), np.arange(1, HARMONICS + 1)
     for _ in range(3):
         weights, pulls, seen = 1e-30, 0.0, set()
         for lines in sets:
             if lines.places.size < FEWEST_LINES:
                 continue
-            for multiple in range(1, HARMONICS + 1):
-                index, miss = nearest(lines, np.array([multiple * speed]))
-                if abs(miss[0]) > 0.7 * lines.step or lines.surprise[index[0]] < 1.0:
-                    continue
-                trust = lines.surprise[index[0]] * (multiple / lines.step) ** 2
-                weights += trust
-                pulls += trust * miss[0] / multiple
-                seen.add(multiple)
+            index, miss = nearest(lines, multiples * speed)
+            met = (np.abs(miss) <= 0.7 * lines.step) & (lines.surprise[index] >= 1.0)
+            trust = lines.surprise[index[met]] * (multiples[met] / lines.step) ** 2
+            weights += float(trust.sum())
+            pulls += float(np.sum(trust * miss[met] / multiples[met]))
+            seen |= {int(multiple) for multiple in multiples[met]}
         speed += pulls / weights
     spread = 0.3 / np.sqrt(max(weights / HIGHEST_SURPRISE, 1e-12))
     return SpeedFound(
