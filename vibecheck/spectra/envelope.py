@@ -262,4 +262,4 @@ def decimated(squared: Floats, rate_hz: float, top: float) -> tuple[Floats, floa
 
 def _hann(size: int) -> Floats:
     angle = np.arange(size, dtype=np.float32) * np.float32(2.0 * np.pi / size)
-    return np.float32(0.5) - np.float32(0.5) * np.cos(angle)
+    return np.asarray(0.5 - 0.5 * np.cos(angle), dtype=np.float32)

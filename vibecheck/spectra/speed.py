@@ -33,8 +33,8 @@ NEAR = 0.015
 BELIEVED = 1e-3
 """A comb that chance would show this often somewhere in the range is not believed."""
 DRIFT_GAIN = 3.0
-"""How much more surprising (natural log units) a comb must become for a drift to be believed;
-twice as much where no steady comb was believed."""
+"""How much more surprising (natural log units) a comb must become for a drift to be believed, and
+how much its lines must rise together; twice as surprising where no steady comb was believed."""
 SHARP = (6, 7, 8, 9, 10)
 """A steady comb that meets all of these leaves no room for a drift worth following."""
 STRETCH_TURNS = 25.0
@@ -190,7 +190,8 @@ def _followed(
         toll = DRIFT_GAIN if known else 2.0 * DRIFT_GAIN
         chance = min(1.0, level.chance * float(np.exp(toll)))
         if chance < best.chance and not (
-            known and comb_height(slow, steady.candidate_hz) > comb_height(even, level.hz)
+            known
+            and comb_height(even, level.hz) - comb_height(slow, steady.candidate_hz) < DRIFT_GAIN
         ):
             moved = SpeedTrack(times_s=track.times_s, hz=track.hz * (level.hz / mean_hz))
             best = replace(level, chance=chance, drift_hz=moved.drift_hz, track=moved)
@@ -250,7 +251,7 @@ def _toll(
 
 def _refined(sets: Sequence[Lines], speed: float, by_chance: float) -> SpeedFound:
     """Least squares of matched lines on their multiples."""
-    weights, seen, multiples = 1e-30, set[int](), np.arange(1, HARMONICS + 1)
+    weights, seen, multiples = 1e-30, set[int](), np.arange(1.0, HARMONICS + 1)
     for _ in range(3):
         weights, pulls, seen = 1e-30, 0.0, set()
         for lines in sets:
