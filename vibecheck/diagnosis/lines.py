@@ -23,6 +23,10 @@ Numbers = NDArray[np.float64]
 FEWEST_LINES = 3
 """A row of lines says nothing when fewer of them are free of other parts' lines."""
 MOST_MULTIPLES = 40
+NEAR_HUM = 0.006
+"""A tone this near a multiple of the mains cannot be told from hum: a drifting track smears it."""
+HEARD_FOR_SURE = 15.0
+"""Power over floor that no noise reaches."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -153,9 +157,10 @@ class TurnLines:
     """Once-a-turn tones of one rotor in one take.
 
     ``once_db`` and ``twice_db`` are levels of 1x and 2x; ``over_floor`` and ``twice_over_floor``
-    their power over the floor; ``share`` the share of 1x in all power about it; ``halves`` the mean
-    log significance of the half orders; ``many`` that of whole orders 3 to 10; nan where other
-    parts' lines cover them.
+    their power over the floor; ``limit_db`` and ``twice_limit_db`` the levels below which they
+    would not have been heard (nan where they could not have been); ``share`` the share of 1x in
+    all power about it; ``halves`` the mean log significance of the half orders; ``many`` that of
+    whole orders 3 to 10; nan where other parts' lines cover them.
     """
 
     rotor: str
@@ -167,6 +172,8 @@ class TurnLines:
     share: float
     halves: float
     many: float
+    limit_db: float = float("nan")
+    twice_limit_db: float = float("nan")
 
 
 def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
@@ -194,7 +201,15 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
         share=once / max(band, 1e-30),
         halves=mean_log([(k + 0.5) * ratio for k in range(8)]),
         many=mean_log([k * ratio for k in range(3, 11)]),
+        limit_db=_limit_db(spectrum, ratio) if over > 0 else float("nan"),
+        twice_limit_db=_limit_db(spectrum, 2 * ratio) if twice_over > 0 else float("nan"),
     )
+
+
+def _limit_db(spectrum: LineSpectrum, order: float) -> float:
+    """Level at which a tone is heard for sure."""
+    level = HEARD_FOR_SURE * float(spectrum.floor[spectrum.index(order)])
+    return float(10 * np.log10(max(level, 1e-30)))
 
 
 def _own_tone(
@@ -205,11 +220,10 @@ def _own_tone(
     order = multiple * known[rotor]
     hum = take.turning.machine.supply.mains_hz / take.base_hz
     others = [k * ratio for name, ratio in known.items() if name != rotor for k in (1, 2, 3)]
-    others += [k * hum for k in (1, 2, 3, 4)]
+    hummed = min(abs(order / (k * hum) - 1.0) for k in (1, 2, 3, 4)) < NEAR_HUM
     deaf = order * take.base_hz < take.ready.take.recording.support.low_hz
-    if deaf or min(abs(order - other) for other in others) < 2.5 / spectrum.turns:
-        return 0.0, 0.0
-    return spectrum.tone(order)
+    shared = min((abs(order - other) for other in others), default=1.0) < 2.5 / spectrum.turns
+    return (0.0, 0.0) if deaf or hummed or shared else spectrum.tone(order)
 
 
 def _busy_orders(take: Heard, rotor: str) -> Numbers:

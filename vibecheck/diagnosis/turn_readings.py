@@ -1,8 +1,9 @@
 """Once-a-turn tones over a sweep: imbalance, bend, looseness.
 
 Unbalance pushes with the square of speed, so levels are compared after taking that out, one rotor
-with the others of the same machine; what tells imbalance is that one rotor stands far above the
-rest *and* grows with speed as it should.
+with the others of the same machine, and frequency with frequency: a sensor that is deaf at the slow
+end, or a casing that sings at one place, favours whatever turns there. What tells imbalance is that
+one rotor stands far above the rest where others sound through the same way.
 """
 
 from __future__ import annotations
@@ -12,9 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import log_ndtr
 
 from vibecheck.diagnosis.lines import TurnLines
 from vibecheck.diagnosis.scales import SizeLaw
+from vibecheck.diagnosis.standing_out import Excess, alike, excesses
 from vibecheck.diagnosis.suspects import Key, rate_key
 
 HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_spread=0.45, shape=4.0)
@@ -22,29 +25,37 @@ HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_sprea
 HALVES_NOISE = 0.55
 CLEAR = 15.0
 """Power over floor at which a tone counts as heard."""
-FEW, FEW_SAY = 3, 4.0
-"""Fewer takes than this say no more than this (natural log odds): nothing shows that the tone grows
-with speed."""
-MOST_ALONE, MOST_STEADY = 4.0, 7.5
-"""Most that a rotor's tones can say without peers, and with peers but at one speed only."""
-PLAINLY_ABOVE_DB = 25.0
-LIKE_SPEED = 2.5
-PEER_SPREAD_DB = 5.0
-"""Shafts of one healthy machine differ about this much in unbalance (judgement, from memory)."""
+UNALIKE_DB = 5.0
+"""Sound shafts of one machine differ this much in unbalance and in bend (standard deviation)."""
+RESPONSE_DB, RESPONSE_OCTAVES = 6.0, 0.3
+"""How much way and sensor favour one frequency, and how near another must be to share that."""
+SLOPE_DB = 8.0
+"""Sensors lose the slow end by this much an octave, or not at all."""
+GROWTH_DB = 5.0
+"""How differently sound shafts' tones fall off below their own fastest speed, an octave: what is
+left at slow speed is seldom unbalance."""
+TAKE_DB, READING_DB, UNKNOWN_DB = 3.0, 2.5, 40.0
+"""Scatter of a take's gain, of one reading, and of what nobody knows: how loud once a turn is."""
+UNBALANCED_DB, BENT_DB, FAULT_SPREAD_DB = 18.0, 16.0, 8.0
+"""What a fault adds (judgement: six to eight times, give or take a factor of two and a half)."""
+LOST_DB, MOST_LOST = 8.0, 6.0
+"""Scatter of a level foretold for another take; and the most that silence there can say against."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RotorTones:
     """What the takes say of one rotor's 1x and 2x.
 
-    ``above_db`` is 1x over the other rotors' with speed taken out; ``growth`` the exponent of 1x
-    amplitude against speed (nan when the speeds recorded are too alike); ``twice_db`` is 2x over
-    1x; ``heard`` the number of takes in which either stood clear, ``takes`` how many were looked
-    at.
+    ``above_db`` is 1x over what the other rotors and the sensor explain, unbalance growing with
+    the square of speed, and ``above_spread_db`` how far a sound rotor may stand there; nan when it
+    was never heard. ``growth`` is the exponent of 1x amplitude against speed (nan when the speeds
+    recorded are too alike); ``twice_db`` is 2x over 1x; ``heard`` the number of takes in which 1x
+    stood clear, ``takes`` how many were looked at.
     """
 
     rotor: str
     above_db: float
+    above_spread_db: float
     growth: float
     twice_db: float
     heard: int
@@ -53,86 +64,93 @@ class RotorTones:
     log_bent: float
 
 
-def rotor_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[RotorTones]:
-    """Judge every rotor's 1x and 2x against its peers; ``rows`` holds one mapping per take."""
-    names = sorted({name for row in rows for name in row})
-    lines = {name: [row[name] for row in rows if name in row] for name in names}
-    once = {name: _level(lines[name], twice=False) for name in names}
-    twice = {name: _level(lines[name], twice=True) for name in names}
-    found = []
-    for name in names:
-        mine = lines[name]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tone:
+    """One clear tone: which multiple of which rotor, in which take, and where."""
+
+    rotor: str
+    multiple: int
+    take: int
+    hz: float
+    pushed_db: float
+
+
+def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) -> list[RotorTones]:
+    """Judge every rotor's 1x and 2x against the others'.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        One a take: rotor to its tones.
+    rotors : sequence of str
+        Those to be judged, and held against one another.
+    """
+    kept = [{name: row[name] for name in rotors if name in row} for row in rows]
+    found = _excesses(_clear_tones(kept))
+    nothing = Excess(over=float("nan"), spread=float("nan"), readings=0)
+    judged = []
+    for name in dict.fromkeys(name for row in kept for name in row):
+        mine = [row[name] for row in kept if name in row]
         clear = [line for line in mine if line.over_floor > CLEAR]
-        above, peers = _above(name, once, lines)
-        above_twice, peers_twice = _above(name, twice, lines)
-        growth, ratio = _growth(clear), _twice(mine)
-        imbalance = _log_imbalance(above, growth, ratio)
-        bent = _log_bent(above_twice, ratio)
-        found.append(
+        once, twice = found.get((name, 1), nothing), found.get((name, 2), nothing)
+        judged.append(
             RotorTones(
                 rotor=name,
-                above_db=above,
-                growth=growth,
-                twice_db=ratio,
+                above_db=once.over,
+                above_spread_db=once.spread,
+                growth=_growth(clear),
+                twice_db=_twice(mine),
                 heard=len(clear),
                 takes=len(mine),
-                log_imbalance=min(imbalance, _most(peers, growth, above))
-                if np.isfinite(once[name])
-                else -1.5,
-                log_bent=min(bent, _most(peers_twice, growth, above_twice))
-                if np.isfinite(twice[name])
-                else -1.5,
+                log_imbalance=_log_imbalance(once, mine),
+                log_bent=_log_bent(once, twice, mine),
             )
         )
-    return found
+    return judged
 
 
-def _most(peers: int, growth: float, above: float) -> float:
-    """Most that a rotor's tones can say, by what they can be held against.
-
-    Sensors lose the slow end, so only rotors of like speed are fair company; and a tone whose
-    speed never changed cannot be seen to grow. A tone that does grow as the square of speed is
-    heard by a sensor that loses nothing there.
-    """
-    if 1.2 <= growth <= 3.2:
-        return float("inf")
-    if peers < 2:
-        return MOST_ALONE
-    if not np.isfinite(growth):
-        return MOST_STEADY if above > PLAINLY_ABOVE_DB else MOST_ALONE
-    return float("inf")
-
-
-def _above(
-    name: str, levels: Mapping[str, float], lines: Mapping[str, Sequence[TurnLines]]
-) -> tuple[float, int]:
-    """Level of one rotor over the median of the others heard, and how many turn about as fast."""
-    others = {o: v for o, v in levels.items() if o != name and np.isfinite(v)}
-    if not others:
-        return float("nan"), 0
-    speed = _usual_hz(lines[name])
-    peers = {
-        o: v for o, v in others.items() if 1 / LIKE_SPEED < _usual_hz(lines[o]) / speed < LIKE_SPEED
-    }
-    company = list((peers or others).values())
-    return levels[name] - float(np.median(company)), len(peers)
+def _clear_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[_Tone]:
+    """Levels with the square of speed taken out."""
+    return [
+        _Tone(
+            rotor=name,
+            multiple=multiple,
+            take=number,
+            hz=multiple * line.hz,
+            pushed_db=level - float(40.0 * np.log10(line.hz)),
+        )
+        for number, row in enumerate(rows)
+        for name, line in row.items()
+        for multiple, level, over in (
+            (1, line.once_db, line.over_floor),
+            (2, line.twice_db, line.twice_over_floor),
+        )
+        if over > CLEAR
+    ]
 
 
-def _usual_hz(lines: Sequence[TurnLines]) -> float:
-    return float(np.median([line.hz for line in lines]))
-
-
-def _level(lines: Sequence[TurnLines], *, twice: bool) -> float:
-    """Median 1x (or 2x) with the square of speed taken out, dB; nan when it is seldom clear.
-
-    Slow takes push so little that silence there says nothing: only the faster half must be clear.
-    """
-    fast = sorted(lines, key=lambda k: -k.hz)[: max(2, (len(lines) + 1) // 2)]
-    clear = [k for k in fast if (k.twice_over_floor if twice else k.over_floor) > CLEAR]
-    if len(clear) < max(2, 0.5 * len(fast)):
-        return float("nan")
-    levels = [(k.twice_db if twice else k.once_db) - 40.0 * np.log10(k.hz) for k in clear]
-    return float(np.median(levels))
+def _excesses(tones: Sequence[_Tone]) -> Mapping[tuple[str, int], Excess]:
+    """How far each rotor's 1x and 2x stand out from what rotors, sensor and takes explain."""
+    if not tones:
+        return {}
+    octave = np.log2([tone.hz for tone in tones])
+    octave -= octave.mean()
+    owners = [(tone.rotor, tone.multiple) for tone in tones]
+    fastest = {tone.rotor: 0.0 for tone in tones}
+    for tone in tones:
+        fastest[tone.rotor] = max(fastest[tone.rotor], tone.hz / tone.multiple)
+    below = np.log2([fastest[tone.rotor] * tone.multiple / tone.hz for tone in tones])
+    apart = (octave[:, None] - octave[None, :]) / RESPONSE_OCTAVES
+    covariance = (
+        UNKNOWN_DB**2 * (1.0 + alike([tone.multiple for tone in tones]))
+        + SLOPE_DB**2 * np.outer(octave, octave)
+        + RESPONSE_DB**2 * np.exp(-0.5 * apart**2)
+        + TAKE_DB**2 * alike([tone.take for tone in tones])
+        + (UNALIKE_DB**2 + GROWTH_DB**2 * np.outer(below, below)) * alike(owners)
+        + READING_DB**2 * np.eye(len(tones))
+    )
+    levels = np.array([tone.pushed_db for tone in tones])
+    return excesses(levels - np.median(levels), covariance, owners)
 
 
 def _growth(clear: Sequence[TurnLines]) -> float:
@@ -158,25 +176,41 @@ def _twice(lines: Sequence[TurnLines]) -> float:
     return float(np.median([np.clip(k.twice_db - k.once_db, -40.0, 40.0) for k in clear]))
 
 
-def _log_imbalance(above: float, growth: float, twice: float) -> float:
-    """Natural log odds; without peers or without a range of speeds it can say little."""
-    if not np.isfinite(above):
-        return 0.0
-    odds = 0.7 * (above - 2.2 * PEER_SPREAD_DB)
-    if np.isfinite(twice) and twice > 0.0:
-        odds -= 0.5 * min(twice, 10.0)
-    if not np.isfinite(growth):
-        return float(np.clip(odds, -3.0, 8.5))
-    odds += 2.0 if 1.0 <= growth <= 4.0 else -3.0 if growth < 0.5 else 0.0
-    return float(np.clip(odds, -4.0, 12.0 if growth >= 1.0 else 3.0))
+def _log_imbalance(once: Excess, lines: Sequence[TurnLines]) -> float:
+    """Natural log odds; silence where the tone should be heard counts against."""
+    if not once.readings:
+        return -1.5
+    heard = [(k.hz, k.once_db, k.over_floor > CLEAR, k.limit_db) for k in lines]
+    return once.log_odds(UNBALANCED_DB, FAULT_SPREAD_DB) + _silence(once, heard)
 
 
-def _log_bent(above_twice: float, twice: float) -> float:
-    """Natural log odds: 2x stands over the other rotors' 2x, and over this rotor's own 1x."""
-    if not (np.isfinite(above_twice) and np.isfinite(twice)):
-        return 0.0
-    odds = 0.6 * (above_twice - 2.4 * PEER_SPREAD_DB) + 0.5 * min(twice, 6.0)
-    return float(np.clip(odds, -4.0, 10.0))
+def _log_bent(once: Excess, twice: Excess, lines: Sequence[TurnLines]) -> float:
+    """Natural log odds: 2x stands out, and 1x with it or not."""
+    if not twice.readings:
+        return -1.5
+    heard = [(k.hz, k.twice_db, k.twice_over_floor > CLEAR, k.twice_limit_db) for k in lines]
+    odds = twice.log_odds(BENT_DB, FAULT_SPREAD_DB) + _silence(twice, heard)
+    if once.readings:
+        odds += max(0.0, once.log_odds(0.5 * BENT_DB, FAULT_SPREAD_DB))
+    return odds
+
+
+def _silence(excess: Excess, heard: Sequence[tuple[float, float, bool, float]]) -> float:
+    """What takes without the tone say: nothing where so slow a push is not heard anyway.
+
+    ``heard`` holds speed, level, whether clear, and the level at which it would be.
+    """
+    clear = [(hz, level - 40.0 * np.log10(hz)) for hz, level, there, _ in heard if there]
+    middle_hz, pushed = (float(np.median(part)) for part in zip(*clear, strict=True))
+    said = 0.0
+    for hz, _, there, limit_db in heard:
+        if there or not np.isfinite(limit_db):
+            continue
+        room = limit_db - pushed - 40.0 * np.log10(hz)
+        scatter = float(np.hypot(LOST_DB, SLOPE_DB * np.log2(hz / middle_hz)))
+        sound = (room + max(excess.over, 0.0)) / scatter
+        said += float(log_ndtr(room / scatter) - log_ndtr(sound))
+    return max(said, -MOST_LOST)
 
 
 def halves_readings(

@@ -41,9 +41,7 @@ def _loose_suspects(heard: Listened) -> list[Suspect]:
 
 def _turn_suspects(heard: Listened) -> list[Suspect]:
     found = []
-    for tones in rotor_tones(heard.turns):
-        if tones.rotor not in heard.machine.shafts:
-            continue
+    for tones in rotor_tones(heard.turns, heard.machine.shafts):
         for name, odds in (
             ("imbalance", tones.log_imbalance),
             ("bent or misaligned", tones.log_bent),

@@ -1,0 +1,104 @@
+"""A part is held against its company, and only as far as that company is fair."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vibecheck.diagnosis.lines import TurnLines
+from vibecheck.diagnosis.standing_out import alike, excesses
+from vibecheck.diagnosis.turn_readings import RotorTones, rotor_tones
+
+FLOOR_DB = -70.0
+
+
+def line(rotor: str, hz: float, level_db: float) -> TurnLines:
+    over = 10 ** ((level_db - FLOOR_DB) / 10)
+    return TurnLines(
+        rotor=rotor,
+        hz=hz,
+        once_db=level_db,
+        twice_db=-300.0,
+        over_floor=over,
+        twice_over_floor=0.5,
+        share=0.1,
+        halves=0.3,
+        many=0.3,
+        limit_db=FLOOR_DB + 12.0,
+        twice_limit_db=FLOOR_DB + 12.0,
+    )
+
+
+def sweep(
+    push_db: dict[str, float], response=lambda hz: 0.0, seed: int = 1
+) -> dict[str, RotorTones]:
+    """Eight positions of a lathe: 'I' never changes speed, three others do."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for number in range(8):
+        speeds = {
+            "I": 15.0,
+            "II": (10.0, 20.0)[number % 2],
+            "III": (6.0, 9.0, 13.0, 19.0)[number % 4],
+        }
+        speeds["spindle"] = 2.0 * 1.35**number
+        rows.append(
+            {
+                name: line(
+                    name,
+                    hz,
+                    -90.0
+                    + 40 * np.log10(hz)
+                    + push_db.get(name, 0.0)
+                    + response(hz)
+                    + rng.normal(0, 2),
+                )
+                for name, hz in speeds.items()
+            }
+        )
+    return {tones.rotor: tones for tones in rotor_tones(rows, ["I", "II", "III", "spindle"])}
+
+
+def test_excess_and_its_spread_are_those_of_generalised_least_squares() -> None:
+    rng = np.random.default_rng(3)
+    owners = ["a", "a", "b", "c", "c", "c"]
+    covariance = 9.0 + 4.0 * alike(owners) + np.eye(6)
+    values = rng.normal(0, 3, 6)
+    found = excesses(values, covariance, owners)
+    inverse = np.linalg.inv(covariance)
+    for name in "abc":
+        column = np.array([float(owner == name) for owner in owners])
+        weight = column @ inverse @ column
+        assert found[name].over == pytest.approx(column @ inverse @ values / weight)
+        assert found[name].spread == pytest.approx(weight**-0.5)
+
+
+def test_one_rotor_far_above_the_rest_at_the_same_frequencies_is_out_of_balance() -> None:
+    tones = sweep({"spindle": 30.0})
+    assert tones["spindle"].log_imbalance > 4.0
+    assert max(tones[name].log_imbalance for name in ("I", "II", "III")) < 0.0
+
+
+def test_a_sensor_deaf_at_the_slow_end_accuses_nobody() -> None:
+    tones = sweep({}, response=lambda hz: -24.0 * np.log2(30.0 / hz))
+    assert max(each.log_imbalance for each in tones.values()) < 2.0
+
+
+def test_a_place_where_the_casing_sings_does_not_accuse_what_turns_there() -> None:
+    tones = sweep({}, response=lambda hz: 20.0 * np.exp(-0.5 * (np.log2(hz / 15.0) / 0.2) ** 2))
+    assert max(each.log_imbalance for each in tones.values()) < 2.0
+
+
+def test_a_push_heard_only_in_slow_takes_is_no_imbalance() -> None:
+    rows = [
+        {
+            "spindle": line("spindle", hz, -30.0 if hz < 10 else -75.0),
+            "II": line("II", 10.0, -60.0),
+            "III": line("III", 14.0, -58.0),
+        }
+        for hz in (4.0, 6.0, 8.0, 16.0, 20.0, 25.0)
+    ]
+    found = {each.rotor: each for each in rotor_tones(rows, ["spindle", "II", "III"])}
+    heard = [dict(row) for row in rows[:3]]
+    slow_only = {each.rotor: each for each in rotor_tones(heard, ["spindle", "II", "III"])}
+    assert found["spindle"].log_imbalance < slow_only["spindle"].log_imbalance - 3.0
