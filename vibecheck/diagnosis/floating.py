@@ -32,10 +32,10 @@ def floating_ratios(
     Returns
     -------
     list of dict
-        Group name to ratio, one dict per take; a group whose speed the sweep does not show is
-        left out everywhere.
+        Group name to ratio, one dict per take, with what each take knew of itself; a further group
+        that the sweep does not show is left out everywhere.
     """
-    found: list[dict[str, float]] = [{} for _ in takes]
+    found = [dict(take.floating) for take in takes]
     names = sorted({g for t in takes for g in t.turning.groups if g != t.group})
     for name in names:
         rows = {
@@ -49,8 +49,10 @@ def floating_ratios(
 
 
 def _expected(take: Heard, group: str) -> float | None:
-    """The group's speed over the track's by the table."""
-    if group not in take.turning.groups or group == take.group:
+    """The group's speed over the track's by the table; None where it need not be sought, or was."""
+    if group not in take.turning.groups or group == take.group or group in take.floating:
+        return None
+    if take.speed.by_turns:
         return None
     there, here = take.turning.groups[group], take.turning.groups[take.group]
     if there.nominal_hz is None or here.nominal_hz is None:

@@ -100,6 +100,11 @@ def heard(ready: Ready, speed: TakeSpeed) -> Heard | None:
         group=group,
         track=track,
         envelopes=tuple(_envelopes(ready)),
+        floating={
+            name: other.mean_hz / track.mean_hz
+            for name, other in speed.tracks.items()
+            if name != group
+        },
     )
 
 

@@ -30,9 +30,10 @@ from vibecheck.diagnosis.speed_track import (
     sharpened,
     short_spectra,
 )
+from vibecheck.diagnosis.toothless import SweepTurns, belts_heard, motors_heard
+from vibecheck.diagnosis.turn_tracks import TurnSpeed
+from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
-from vibecheck.spectra.envelope import transformed
-from vibecheck.spectra.speed import speed_from_comb
 
 Floats = NDArray[np.float64]
 
@@ -47,6 +48,10 @@ USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
 ENOUGH_LEAD = 0.08
+FAR_LEAD = 0.8
+"""The lead that a scale needs which no plate and no belt explains."""
+PLAIN_OTHER = 13.0
+"""Sureness of another position's teeth in a take filed where none mesh, to be told as misfiled."""
 ALIKE = 0.008
 """A take further than this from the sweep's middle scale is fitted again, close to it."""
 PLAIN_LEAD = 1.2
@@ -56,6 +61,13 @@ PLAIN_FIT = 11.0
 """Median sureness that no other machine's table reaches."""
 SURE = 5.0
 """Standard deviations over the decoys at which a speed counts as found."""
+ASTRAY, MOST_ASTRAY = 0.006, 4.0
+"""A speed this far from the sweep's middle scale must be one deviation surer, four at most."""
+SWAY, SCATTER = 2.5e-5, 6.0
+"""What a lasting sway of the speed adds to a mean from spectra, relative, and how much wider than
+their own scatter the error of lines is that lean on one another."""
+BELT_WIDTH = 0.022
+"""How far a belt may set a shaft from the speed that the table gives it behind the heard motor."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,7 +77,7 @@ class TakeSpeed:
     ``tracks`` maps rigid group to its speed through the take, ``errors`` to its relative standard
     uncertainty; both empty when ``found`` is False. ``turning`` is for the position it was heard
     at, which may not be the one it was filed under (``filed`` as labelled). ``support`` is the
-    summed log power of its mesh lines over decoys'.
+    summed log power of its mesh lines over decoys'. ``by_turns`` says that no teeth told it.
     """
 
     turning: Turning | None
@@ -76,6 +88,7 @@ class TakeSpeed:
     scale: float = 1.0
     tracks: Mapping[str, SpeedTrack] = field(default_factory=dict)
     errors: Mapping[str, float] = field(default_factory=dict)
+    by_turns: bool = False
 
     @property
     def misfiled(self) -> bool:
@@ -117,27 +130,137 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
         In the order of ``takes``. Takes without a speed are marked, never guessed.
     """
     machine = next(iter(turnings.values())).machine
+    filed = [turnings.get(take.take.position or "") for take in takes]
+    by_turns = _needs_turns(machine, filed)
+    turns = motors_heard(takes, filed) if by_turns else SweepTurns(takes=(None,) * len(takes))
     frames = [short_spectra(take.slow, take.slow_hz, machine.supply.mains_hz) for take in takes]
     trials = [_trials(turnings, take, frame) for take, frame in zip(takes, frames, strict=True)]
-    scale, sureness = _common_scale(takes, trials)
-    if sureness < ENOUGH_LEAD:
+    scale, sureness = _common_scale(takes, trials, _likely_scale(machine, turns))
+    far = abs(float(np.log(scale)) - USUAL_SCALE) > PLAUSIBLE
+    if sureness < (FAR_LEAD if far else ENOUGH_LEAD):
         trials = [{} for _ in trials]
         scale = 1.0
     given = list(zip(takes, frames, trials, strict=True))
     fitted = [_fit_take(*one, turnings, scale, BETWEEN_TAKES) for one in given]
     middle = _middle_scale(fitted)
-    if middle is None:
-        return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
-    steady = _slipping_belts(fitted) <= 1
-    for number, speed in enumerate(fitted):
-        loaded = takes[number].take.kind == "cutting"
-        astray = steady and not loaded and abs(speed.scale / middle - 1.0) > ALIKE
-        if speed.found and (speed.misfiled or astray):
-            fitted[number] = _fit_take(*given[number], turnings, middle, ALIKE)
-    if not _one_machine(fitted, middle, sureness):
-        fitted = [replace(speed, found=False, tracks={}, errors={}) for speed in fitted]
-        return SweepSpeeds(takes=tuple(fitted), scale=1.0, scale_sureness=0.0)
-    return SweepSpeeds(takes=tuple(fitted), scale=middle, scale_sureness=sureness)
+    if middle is not None:
+        steady = _slipping_belts(fitted) <= 1
+        for number, speed in enumerate(fitted):
+            loaded = takes[number].take.kind == "cutting"
+            astray = steady and not loaded and abs(speed.scale / middle - 1.0) > ALIKE
+            if speed.found and (speed.misfiled or astray):
+                fitted[number] = _fit_take(*given[number], turnings, middle, ALIKE)
+        if not _one_machine(fitted, middle, sureness):
+            fitted = [_not_used(speed) for speed in fitted]
+            return SweepSpeeds(takes=tuple(fitted), scale=1.0, scale_sureness=0.0)
+        fitted = [_sure_enough(speed, middle) for speed in fitted]
+        scale = middle
+    if by_turns:
+        fitted = _with_turns(fitted, turns, filed)
+    return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
+
+
+def _needs_turns(machine: Machine, filed: Sequence[Turning | None]) -> bool:
+    """Whether some shaft's speed cannot be had from teeth: behind a belt, or where none mesh."""
+    bare = any(turning is not None and anchor_group(turning) is None for turning in filed)
+    return bare or any(not belt.toothed for belt in machine.belts)
+
+
+def _likely_scale(machine: Machine, turns: SweepTurns) -> tuple[float, float]:
+    """Where the common scale is to be expected, natural logarithm, and how widely."""
+    if turns.motor_scale is None:
+        return USUAL_SCALE, USUAL_WIDTH
+    slipping = max(1, len(_belt_stages(machine)))
+    return float(np.log(turns.motor_scale)), BELT_WIDTH * slipping**0.5
+
+
+def _belt_stages(machine: Machine) -> set[tuple[str, str]]:
+    """Pairs of shafts that slipping belts join; the steps of one cone are one stage."""
+    return {(belt.driver, belt.driven) for belt in machine.belts if not belt.toothed}
+
+
+def _not_used(speed: TakeSpeed) -> TakeSpeed:
+    return replace(speed, found=False, tracks={}, errors={})
+
+
+def _sure_enough(speed: TakeSpeed, middle: float) -> TakeSpeed:
+    """A speed away from the others' must be the surer for it."""
+    if not speed.found or speed.misfiled:
+        return speed
+    astray = abs(float(np.log(speed.scale / middle))) / ASTRAY
+    return speed if speed.sureness >= SURE + min(MOST_ASTRAY, astray**2) else _not_used(speed)
+
+
+def _with_turns(
+    fitted: Sequence[TakeSpeed], turns: SweepTurns, filed: Sequence[Turning | None]
+) -> list[TakeSpeed]:
+    """Speeds of shafts heard by their own turns, where teeth tell none; and those that they refute.
+
+    Where teeth should tell and do in no take, the machine may be another: nothing is used then.
+    """
+    given = [
+        _refuted(speed, heard.speeds if heard is not None else {})
+        for speed, heard in zip(fitted, turns.takes, strict=True)
+    ]
+    toothed = [
+        speed
+        for speed, turning in zip(given, filed, strict=True)
+        if turning is not None and anchor_group(turning) is not None
+    ]
+    if len(toothed) >= 3 and not any(speed.found for speed in toothed):
+        return given
+    known = [speed.tracks if speed.found and not speed.misfiled else {} for speed in given]
+    turns = belts_heard(turns, known, [not speed.found for speed in given])
+    return [
+        speed if heard is None else _joined(speed, heard.turning, heard.speeds)
+        for speed, heard in zip(given, turns.takes, strict=True)
+    ]
+
+
+def _refuted(speed: TakeSpeed, heard: Mapping[str, TurnSpeed]) -> TakeSpeed:
+    """Not used when the motor, plainly heard in the same take, says otherwise."""
+    if not speed.found or speed.turning is None or speed.misfiled:
+        return speed
+    groups = speed.turning.groups
+    first, group = next(iter(groups)), next(iter(speed.tracks))
+    nominal = groups[first].nominal_hz
+    if first not in heard or nominal is None:
+        return speed
+    apart = abs(float(np.log(speed.scale * nominal / heard[first].track.mean_hz)))
+    stages = max(1, len(_belt_stages(speed.turning.machine)))
+    allowed = BETWEEN_TAKES / 3 if group == first else 1.5 * BELT_WIDTH * stages**0.5
+    return speed if apart <= allowed else _not_used(speed)
+
+
+def _joined(speed: TakeSpeed, turning: Turning, heard: Mapping[str, TurnSpeed]) -> TakeSpeed:
+    """Tracks by teeth first; where there are none the spindle's own, then the motor's."""
+    if not heard or (speed.found and (speed.misfiled or speed.turning is not turning)):
+        return speed
+    spindle = turning.rotors.get(turning.machine.spindle)
+    order = sorted(heard, key=lambda name: spindle is None or name != spindle.group)
+    tracks = {
+        **speed.tracks,
+        **{name: heard[name].track for name in order if name not in speed.tracks},
+    }
+    errors = {
+        **speed.errors,
+        **{name: heard[name].error for name in order if name not in speed.errors},
+    }
+    if speed.found:
+        return replace(speed, tracks=tracks, errors=errors)
+    first = next(iter(tracks))
+    nominal = turning.groups[first].nominal_hz
+    return replace(
+        speed,
+        turning=turning,
+        found=True,
+        sureness=heard[first].sureness,
+        support=0.0,
+        by_turns=True,
+        scale=tracks[first].mean_hz / nominal if nominal else 1.0,
+        tracks=tracks,
+        errors=errors,
+    )
 
 
 def _middle_scale(fitted: Sequence[TakeSpeed]) -> float | None:
@@ -199,7 +322,9 @@ def _peak_near(curve: Floats, width: float) -> Floats:
 
 
 def _common_scale(
-    takes: Sequence[Ready], trials: Sequence[Mapping[str, _Trial]]
+    takes: Sequence[Ready],
+    trials: Sequence[Mapping[str, _Trial]],
+    likely: tuple[float, float],
 ) -> tuple[float, float]:
     """Scale at which the filed positions fit best together, and its lead over the runner-up.
 
@@ -217,7 +342,7 @@ def _common_scale(
         total += np.minimum(_peak_near(best, BETWEEN_TAKES / 2), MOST_PER_TAKE)
     if not total.any():
         return 1.0, 0.0
-    away = np.maximum(0.0, np.abs(np.log(SCALES) - USUAL_SCALE) - USUAL_WIDTH)
+    away = np.maximum(0.0, np.abs(np.log(SCALES) - likely[0]) - likely[1])
     total = total - 12.0 * np.minimum(away / 0.06, 1.0) ** 0.5 * (away > 0)
     index = int(total.argmax())
     rivals = np.abs(np.log(SCALES / SCALES[index])) > 2.5 * BETWEEN_TAKES
@@ -253,10 +378,11 @@ def _fit_take(
     best = max(fits, key=lambda label: fits[label].support) if fits else None
     if filed is not None and filed in turnings and best is not None:
         own = fits.get(filed, _NOTHING)
-        if not _clearly_other(own, fits[best]):
+        plain = filed in trials or fits[best].sureness >= PLAIN_OTHER
+        if not plain or not _clearly_other(own, fits[best]):
             best = filed
     if best is None or best not in fits:
-        return _without_teeth(take, turnings, filed, scale)
+        return TakeSpeed(turning=turnings.get(filed) if filed else None, filed=filed, found=False)
     chosen = fits[best]
     if chosen.sureness < SURE:
         turning = turnings.get(filed) if filed else None
@@ -276,39 +402,7 @@ def _fit_take(
         support=chosen.support,
         scale=chosen.track.mean_hz / trials[best].nominal_hz,
         tracks={group: chosen.track},
-        errors={group: chosen.error},
-    )
-
-
-def _without_teeth(
-    take: Ready, turnings: Mapping[str, Turning], filed: str | None, scale: float
-) -> TakeSpeed:
-    """Positions where no known teeth mesh: the comb of the spindle's own turns."""
-    turning = turnings.get(filed) if filed else None
-    nothing = TakeSpeed(turning=turning, filed=filed, found=False)
-    if turning is None or turning.machine.spindle not in turning.rotors:
-        return nothing
-    nominal = turning.nominal_hz(turning.machine.spindle)
-    if nominal is None:
-        return nothing
-    expected = nominal * scale
-    heard = speed_from_comb(
-        transformed(take.samples, take.rate_hz), nominal_hz=expected, search=2.0 * BETWEEN_TAKES
-    )
-    if not heard.found:
-        return nothing
-    rotor = turning.rotors[turning.machine.spindle]
-    base = heard.hz / rotor.ratio
-    tilt = np.array([-0.5, 0.5]) * heard.drift_hz / rotor.ratio
-    track = SpeedTrack(times_s=np.array([0.0, take.seconds]), hz=base + tilt)
-    return TakeSpeed(
-        turning=turning,
-        filed=filed,
-        found=True,
-        sureness=float(-np.log10(max(heard.chance, 1e-12))),
-        scale=heard.hz / nominal,
-        tracks={rotor.group: track},
-        errors={rotor.group: heard.uncertainty_hz / heard.hz},
+        errors={group: float(np.hypot(SCATTER * chosen.error, SWAY))},
     )
 
 
