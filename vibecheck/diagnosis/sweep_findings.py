@@ -14,6 +14,7 @@ from vibecheck.diagnosis.grouping import Named
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.joint import Judged, Readings
 from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.pump_readings import PumpTones
 from vibecheck.diagnosis.rolling import RollingScore
 from vibecheck.diagnosis.suspects import Suspect
 from vibecheck.diagnosis.swells import Swell
@@ -23,6 +24,8 @@ from vibecheck.machine.signature import indistinguishable
 HEARD = 1.3
 """Size of a knock reading at which a position counts as "heard"."""
 SURPRISING = 1.0
+PUMP_HEARD_DB = -15.0
+"""Level of a pump's pulses, against a usual working pair, at which they count as heard."""
 ELEMENT_WORDS = {
     "outer": "outer race",
     "inner": "inner race",
@@ -77,6 +80,9 @@ def _is_heard(case: Case, suspect: Suspect, number: int) -> bool:
     swell = suspect.detail.get("swell")
     if isinstance(swell, Swell):
         return swell.shares.get(number, 0.0) > 0.5 * swell.share
+    pump = suspect.detail.get("pump")
+    if isinstance(pump, PumpTones):
+        return pump.levels_db.get(number, -200.0) > PUMP_HEARD_DB
     keys = [key for key in suspect.claims if key[1] == number]
     if keys and keys[0] in case.readings.values:
         value = case.readings.values[keys[0]]
@@ -106,6 +112,9 @@ def _rates(case: Case, suspect: Suspect, working: Sequence[int]) -> dict[str, fl
             rate = take.rotor_hz(suspect.rotor)
             if rate is not None and isinstance(score, RollingScore):
                 rate *= score.order
+            pump = suspect.detail.get("pump")
+            if rate is not None and isinstance(pump, PumpTones):
+                rate *= pump.vanes
         if rate is not None and np.isfinite(rate):
             rates[take.label] = rate
     return rates
@@ -120,6 +129,7 @@ def _evidence(
         "imbalance": lambda: _imbalance_facts(suspect),
         "bent or misaligned": lambda: _bent_facts(suspect),
         "lumpy or set belt": lambda: _belt_facts(suspect),
+        "pump pulsation": lambda: _pump_facts(case, suspect),
         "loose on its shaft or in its seat": lambda: _loose_facts(case, suspect, working, loud),
     }
     facts = tell.get(suspect.fault, lambda: _rolling_facts(case, suspect))()
@@ -230,6 +240,15 @@ def _belt_facts(suspect: Suspect) -> list[Fact]:
             "engine_note", text=f"lines {score.resolution_hz:.2f} Hz apart can be told apart here"
         ),
     ]
+
+
+def _pump_facts(case: Case, suspect: Suspect) -> list[Fact]:
+    pump = suspect.detail.get("pump")
+    rates = [hz for take in case.heard.takes if (hz := take.rotor_hz(suspect.rotor)) is not None]
+    if not isinstance(pump, PumpTones) or not rates:
+        return []
+    hz = pump.vanes * float(np.median(rates))
+    return [fact("pump_rate", hz=hz, vanes=pump.vanes, rotor=pump.rotor, part=pump.pump)]
 
 
 def _loose_facts(
@@ -355,6 +374,8 @@ def _next_test(case: Case, group: Named) -> Fact:
         return fact("inspect", part=part, what="pitting of the race and rollers, and its end play")
     if suspect.fault == "loose on its shaft or in its seat":
         return fact("pulley_key", parts=[part])
+    if suspect.fault == "pump pulsation":
+        return fact("inspect", part=part, what="oil level, its strainer, and air or wear in it")
     if suspect.fault == "eccentric or worn gear":
         return fact("dial_runout", part=part)
     return fact("inspect", part=part, what="a broken, chipped or bruised tooth")

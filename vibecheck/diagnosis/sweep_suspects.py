@@ -7,6 +7,7 @@ from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.joint import Readings
 from vibecheck.diagnosis.knock_readings import KNOCK_LAW
 from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.pump_suspects import pump_suspects
 from vibecheck.diagnosis.rolling_suspects import rolling_suspects
 from vibecheck.diagnosis.suspects import Key, Suspect, gear_suspects, shaft_suspects
 from vibecheck.diagnosis.swell_suspects import swell_suspects
@@ -40,4 +41,5 @@ def every_suspect(heard: Listened) -> list[Suspect]:
         *turn_suspects(heard),
         *rolling_suspects(heard),
         *belt_suspects(heard),
+        *pump_suspects(heard),
     ]

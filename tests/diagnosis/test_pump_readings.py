@@ -1,0 +1,45 @@
+"""A pump is accused by pulses as loud as teeth, and by nothing less."""
+
+from __future__ import annotations
+
+import pytest
+
+from vibecheck.diagnosis.pump_readings import PumpTones
+from vibecheck.diagnosis.pump_suspects import lean
+
+
+def tones(level_db: float, above_db: float, *, takes: int = 8, counted: bool = True) -> PumpTones:
+    return PumpTones(
+        pump="oil pump",
+        rotor="I",
+        vanes=7,
+        counted=counted,
+        levels_db=dict.fromkeys(range(takes), level_db),
+        level_db=level_db,
+        multiples=1.0,
+        above_db=above_db,
+    )
+
+
+def test_a_pump_as_loud_as_working_teeth_is_likely_at_fault() -> None:
+    assert lean(tones(2.0, 12.0)) > 2.0
+
+
+@pytest.mark.parametrize(("level_db", "above_db"), [(-12.0, 12.0), (2.0, -8.0), (-30.0, -20.0)])
+def test_a_pump_that_is_quiet_or_does_not_stand_out_is_not(
+    level_db: float, above_db: float
+) -> None:
+    assert lean(tones(level_db, above_db)) < -2.0
+
+
+def test_louder_never_speaks_for_a_sound_pump() -> None:
+    leans = [lean(tones(level, 10.0)) for level in range(-30, 20, 2)]
+    assert leans == sorted(leans)
+
+
+def test_two_takes_are_too_few_to_accuse() -> None:
+    assert lean(tones(20.0, 20.0, takes=2)) <= 1.0
+
+
+def test_uncounted_vanes_must_sound_louder() -> None:
+    assert lean(tones(-4.0, 12.0, counted=False)) < 0.0 < lean(tones(-4.0, 12.0))
