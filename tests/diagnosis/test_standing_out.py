@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal
 
 from vibecheck.diagnosis.lines import TurnLines
 from vibecheck.diagnosis.standing_out import alike, excesses
@@ -64,13 +65,17 @@ def test_excess_and_its_spread_are_those_of_generalised_least_squares() -> None:
     owners = ["a", "a", "b", "c", "c", "c"]
     covariance = 9.0 + 4.0 * alike(owners) + np.eye(6)
     values = rng.normal(0, 3, 6)
-    found = excesses(values, covariance, owners)
+    found, likelihood = excesses(values, covariance, owners)
     inverse = np.linalg.inv(covariance)
     for name in "abc":
         column = np.array([float(owner == name) for owner in owners])
         weight = column @ inverse @ column
         assert found[name].over == pytest.approx(column @ inverse @ values / weight)
         assert found[name].spread == pytest.approx(weight**-0.5)
+    law = multivariate_normal(np.zeros(6), covariance)
+    twice = multivariate_normal(np.zeros(6), 2 * covariance)
+    _, other = excesses(values, 2 * covariance, owners)
+    assert likelihood - other == pytest.approx(law.logpdf(values) - twice.logpdf(values))
 
 
 def test_one_rotor_far_above_the_rest_at_the_same_frequencies_is_out_of_balance() -> None:

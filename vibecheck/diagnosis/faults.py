@@ -30,12 +30,12 @@ class FaultKind:
     part_kind: str
     carrier: Carrier
     prior: float
-    """Prior odds for one such part of an ordinary used machine (judgement, from memory)."""
+    """Prior odds for one such part of a used machine that somebody complains of (judgement)."""
 
 
 FAULTS: tuple[FaultKind, ...] = (
-    FaultKind(name="broken or damaged tooth", part_kind="gear", carrier="knock", prior=2e-3),
-    FaultKind(name="eccentric or worn gear", part_kind="gear", carrier="modulation", prior=2e-3),
+    FaultKind(name="broken or damaged tooth", part_kind="gear", carrier="knock", prior=5e-3),
+    FaultKind(name="eccentric or worn gear", part_kind="gear", carrier="modulation", prior=6e-3),
     FaultKind(name="outer race", part_kind="bearing", carrier="rolling", prior=3e-3),
     FaultKind(name="inner race", part_kind="bearing", carrier="rolling", prior=3e-3),
     FaultKind(name="rolling element", part_kind="bearing", carrier="rolling", prior=2e-3),
@@ -43,10 +43,10 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind(
         name="bearing worn, race not known", part_kind="bearing", carrier="rolling", prior=3e-3
     ),
-    FaultKind(name="imbalance", part_kind="shaft", carrier="turn", prior=4e-3),
-    FaultKind(name="bent or misaligned", part_kind="shaft", carrier="turns", prior=2e-3),
+    FaultKind(name="imbalance", part_kind="shaft", carrier="turn", prior=1.2e-2),
+    FaultKind(name="bent or misaligned", part_kind="shaft", carrier="turns", prior=6e-3),
     FaultKind(
-        name="loose on its shaft or in its seat", part_kind="shaft", carrier="turns", prior=2e-3
+        name="loose on its shaft or in its seat", part_kind="shaft", carrier="turns", prior=5e-3
     ),
     FaultKind(name="lumpy or set belt", part_kind="belt", carrier="belt", prior=5e-3),
     FaultKind(name="mains hum", part_kind="mains", carrier="fixed", prior=5e-3),

@@ -132,7 +132,7 @@ def mesh_lines(
             pair = [
                 spectrum.tone(centre + way * ratio)[0]
                 for way in (-1.0, 1.0)
-                if not _taken(centre + way * ratio, elsewhere, spectrum)
+                if not beside_another_mesh(centre + way * ratio, elsewhere, spectrum)
             ]
             if pair:
                 sides[name] += float(np.mean(pair))
@@ -146,7 +146,7 @@ def mesh_lines(
     )
 
 
-def _taken(order: float, others: Iterable[float], spectrum: LineSpectrum) -> bool:
+def beside_another_mesh(order: float, others: Iterable[float], spectrum: LineSpectrum) -> bool:
     """Whether a harmonic of another mesh falls on this line."""
     reach = 2.5 / spectrum.turns
     return any(abs(order - max(1, round(order / other)) * other) < reach for other in others)

@@ -209,7 +209,7 @@ def _swell_facts(case: Case, suspect: Suspect) -> list[Fact]:
         for mesh in take.turning.meshes
         if swell.gear in (mesh.mesh.driver, mesh.mesh.driven)
     )
-    over = 20 * swell.over_others / float(np.log(10.0))
+    over = 20 * swell.excess.over / float(np.log(10.0))
     return [fact("sidebands_at", mesh=mesh, rotor=swell.rotor, db=over)]
 
 

@@ -9,9 +9,11 @@ from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Suspect
 from vibecheck.diagnosis.swells import Swell, gear_swells
 
-PLAIN_SWELL = 1.1
-"""Statistic of a gear's swelling at which it is as likely at fault as not. Sound gears of real and
-of invented machines lie about -2, and one in a hundred above 1."""
+STEEP, EVEN = 1.9, -1.0
+"""Odds of the model against odds that came true: it is wider than any one machine is (judgement
+from two makers of invented machines; a gear among sound ones of like depth stays unaccused)."""
+FEWEST_TAKES, FEW_SAY = 2, 4.0
+"""A gear heard in fewer takes than this says no more than this."""
 
 
 def swell_suspects(heard: Listened) -> list[Suspect]:
@@ -24,18 +26,16 @@ def swell_suspects(heard: Listened) -> list[Suspect]:
             fault=kind.name,
             rotor=swell.rotor,
             prior=kind.prior,
-            evidence=_swell_odds(swell),
+            evidence=_odds(swell),
             detail={"swell": swell},
         )
-        for swell in gear_swells(heard.takes, heard.meshes)
+        for swell in gear_swells(heard.takes, heard.spectra)
     ]
 
 
-def _swell_odds(swell: Swell) -> float:
-    """Natural log odds; a lone take, or a gear its own mate matches, says less."""
-    odds = 6.2 + 4.0 * (swell.statistic - PLAIN_SWELL)
-    if swell.over_mate < 0.5:
-        odds = min(odds, 5.0)
-    if len(swell.shares) < 3:
-        odds = min(odds, 8.0 if swell.statistic > 2.0 * PLAIN_SWELL else 5.0)
-    return float(np.clip(odds, -4.0, 10.0))
+def _odds(swell: Swell) -> float:
+    """Natural log odds; a lone take says less."""
+    odds = EVEN + STEEP * swell.log_odds
+    if len(swell.shares) < FEWEST_TAKES:
+        odds = min(odds, FEW_SAY)
+    return float(np.clip(odds, -4.0, 12.0))

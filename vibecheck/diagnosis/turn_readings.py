@@ -17,7 +17,7 @@ from scipy.special import log_ndtr
 
 from vibecheck.diagnosis.lines import TurnLines
 from vibecheck.diagnosis.scales import SizeLaw
-from vibecheck.diagnosis.standing_out import Excess, alike, excesses
+from vibecheck.diagnosis.standing_out import Excess, StandsOut, alike, stands_out
 from vibecheck.diagnosis.suspects import Key, rate_key
 
 HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_spread=0.45, shape=4.0)
@@ -25,8 +25,9 @@ HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_sprea
 HALVES_NOISE = 0.55
 CLEAR = 15.0
 """Power over floor at which a tone counts as heard."""
-UNALIKE_DB = 5.0
-"""Sound shafts of one machine differ this much in unbalance and in bend (standard deviation)."""
+UNALIKE_DB, ALIKE = 5.0, 0.25
+"""Sound shafts of one machine differ this much in unbalance and in bend (standard deviation), and
+how sure that is, natural logarithm: a head has too few shafts to tell by itself."""
 RESPONSE_DB, RESPONSE_OCTAVES = 6.0, 0.3
 """How much way and sensor favour one frequency, and how near another must be to share that."""
 SLOPE_DB = 8.0
@@ -36,8 +37,11 @@ GROWTH_DB = 5.0
 left at slow speed is seldom unbalance."""
 TAKE_DB, READING_DB, UNKNOWN_DB = 3.0, 2.5, 40.0
 """Scatter of a take's gain, of one reading, and of what nobody knows: how loud once a turn is."""
-UNBALANCED_DB, BENT_DB, FAULT_SPREAD_DB = 18.0, 16.0, 8.0
-"""What a fault adds (judgement: six to eight times, give or take a factor of two and a half)."""
+FAULT_DB, FAULT_SPREAD_DB = 17.0, 8.0
+"""What a fault adds (judgement: seven times, give or take a factor of two and a half)."""
+SILENT = Excess(over=float("nan"), spread=float("nan"), readings=0)
+SILENT_SAYS = -1.5
+"""Natural log odds for a tone that was never heard."""
 LOST_DB, MOST_LOST = 8.0, 6.0
 """Scatter of a level foretold for another take; and the most that silence there can say against."""
 
@@ -86,13 +90,12 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) 
         Those to be judged, and held against one another.
     """
     kept = [{name: row[name] for name in rotors if name in row} for row in rows]
-    found = _excesses(_clear_tones(kept))
-    nothing = Excess(over=float("nan"), spread=float("nan"), readings=0)
+    found = _held_together(_clear_tones(kept))
     judged = []
     for name in dict.fromkeys(name for row in kept for name in row):
         mine = [row[name] for row in kept if name in row]
         clear = [line for line in mine if line.over_floor > CLEAR]
-        once, twice = found.get((name, 1), nothing), found.get((name, 2), nothing)
+        once, twice = found.excesses.get((name, 1), SILENT), found.excesses.get((name, 2), SILENT)
         judged.append(
             RotorTones(
                 rotor=name,
@@ -102,8 +105,11 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) 
                 twice_db=_twice(mine),
                 heard=len(clear),
                 takes=len(mine),
-                log_imbalance=_log_imbalance(once, mine),
-                log_bent=_log_bent(once, twice, mine),
+                log_imbalance=found.log_odds.get((name, 1), SILENT_SAYS)
+                + _silence(once, _once(mine)),
+                log_bent=found.log_odds.get((name, 2), SILENT_SAYS)
+                + _silence(twice, _twice_a_turn(mine))
+                + _beside(once, twice),
             )
         )
     return judged
@@ -129,10 +135,10 @@ def _clear_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[_Tone]:
     ]
 
 
-def _excesses(tones: Sequence[_Tone]) -> Mapping[tuple[str, int], Excess]:
+def _held_together(tones: Sequence[_Tone]) -> StandsOut[tuple[str, int]]:
     """How far each rotor's 1x and 2x stand out from what rotors, sensor and takes explain."""
     if not tones:
-        return {}
+        return StandsOut(excesses={}, log_odds={})
     octave = np.log2([tone.hz for tone in tones])
     octave -= octave.mean()
     owners = [(tone.rotor, tone.multiple) for tone in tones]
@@ -141,16 +147,24 @@ def _excesses(tones: Sequence[_Tone]) -> Mapping[tuple[str, int], Excess]:
         fastest[tone.rotor] = max(fastest[tone.rotor], tone.hz / tone.multiple)
     below = np.log2([fastest[tone.rotor] * tone.multiple / tone.hz for tone in tones])
     apart = (octave[:, None] - octave[None, :]) / RESPONSE_OCTAVES
-    covariance = (
+    fixed = (
         UNKNOWN_DB**2 * (1.0 + alike([tone.multiple for tone in tones]))
         + SLOPE_DB**2 * np.outer(octave, octave)
         + RESPONSE_DB**2 * np.exp(-0.5 * apart**2)
         + TAKE_DB**2 * alike([tone.take for tone in tones])
-        + (UNALIKE_DB**2 + GROWTH_DB**2 * np.outer(below, below)) * alike(owners)
+        + GROWTH_DB**2 * np.outer(below, below) * alike(owners)
         + READING_DB**2 * np.eye(len(tones))
     )
+    own = alike(owners)
     levels = np.array([tone.pushed_db for tone in tones])
-    return excesses(levels - np.median(levels), covariance, owners)
+    return stands_out(
+        levels - np.median(levels),
+        lambda times: fixed + (UNALIKE_DB * times) ** 2 * own,
+        owners,
+        faulty=FAULT_DB,
+        faulty_spread=FAULT_SPREAD_DB,
+        machines=ALIKE,
+    )
 
 
 def _growth(clear: Sequence[TurnLines]) -> float:
@@ -176,30 +190,29 @@ def _twice(lines: Sequence[TurnLines]) -> float:
     return float(np.median([np.clip(k.twice_db - k.once_db, -40.0, 40.0) for k in clear]))
 
 
-def _log_imbalance(once: Excess, lines: Sequence[TurnLines]) -> float:
-    """Natural log odds; silence where the tone should be heard counts against."""
-    if not once.readings:
-        return -1.5
-    heard = [(k.hz, k.once_db, k.over_floor > CLEAR, k.limit_db) for k in lines]
-    return once.log_odds(UNBALANCED_DB, FAULT_SPREAD_DB) + _silence(once, heard)
+Heights = list[tuple[float, float, bool, float]]
+"""Speed, level, whether clear, and the level at which it would be."""
 
 
-def _log_bent(once: Excess, twice: Excess, lines: Sequence[TurnLines]) -> float:
-    """Natural log odds: 2x stands out, and 1x with it or not."""
-    if not twice.readings:
-        return -1.5
-    heard = [(k.hz, k.twice_db, k.twice_over_floor > CLEAR, k.twice_limit_db) for k in lines]
-    odds = twice.log_odds(BENT_DB, FAULT_SPREAD_DB) + _silence(twice, heard)
-    if once.readings:
-        odds += max(0.0, once.log_odds(0.5 * BENT_DB, FAULT_SPREAD_DB))
-    return odds
+def _once(lines: Sequence[TurnLines]) -> Heights:
+    return [(k.hz, k.once_db, k.over_floor > CLEAR, k.limit_db) for k in lines]
 
 
-def _silence(excess: Excess, heard: Sequence[tuple[float, float, bool, float]]) -> float:
-    """What takes without the tone say: nothing where so slow a push is not heard anyway.
+def _twice_a_turn(lines: Sequence[TurnLines]) -> Heights:
+    return [(k.hz, k.twice_db, k.twice_over_floor > CLEAR, k.twice_limit_db) for k in lines]
 
-    ``heard`` holds speed, level, whether clear, and the level at which it would be.
-    """
+
+def _beside(once: Excess, twice: Excess) -> float:
+    """What 1x adds to 2x for a bent shaft: it may stand out as well, or not."""
+    if not (once.readings and twice.readings):
+        return 0.0
+    return max(0.0, once.log_odds(0.5 * FAULT_DB, FAULT_SPREAD_DB))
+
+
+def _silence(excess: Excess, heard: Heights) -> float:
+    """What takes without the tone say: nothing where so slow a push is not heard anyway."""
+    if not excess.readings:
+        return 0.0
     clear = [(hz, level - 40.0 * np.log10(hz)) for hz, level, there, _ in heard if there]
     middle_hz, pushed = (float(np.median(part)) for part in zip(*clear, strict=True))
     said = 0.0

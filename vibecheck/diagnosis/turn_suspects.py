@@ -9,6 +9,10 @@ from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.turn_readings import rotor_tones
 
+STEEP, EVEN = 1.3, -0.3
+"""Odds of the model against odds that came true: it is wider than any one machine is (judgement
+from two makers of invented machines)."""
+
 
 def turn_suspects(heard: Listened) -> list[Suspect]:
     """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
@@ -53,7 +57,7 @@ def _turn_suspects(heard: Listened) -> list[Suspect]:
                     fault=name,
                     rotor=tones.rotor,
                     prior=fault(name).prior,
-                    evidence=odds,
+                    evidence=STEEP * odds + EVEN,
                     detail={"tones": tones},
                 )
             )
