@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from vibecheck.diagnosis.families import bearing_families
+from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.matching import score_families
 from vibecheck.diagnosis.one_take import hear_bearing
 from vibecheck.errors import RecordingError
@@ -46,7 +47,7 @@ def test_chances_in_noise_are_honest():
     values = []
     for seed in range(20):
         heard = envelope_spectra(transformed(noise(seed=seed).astype(np.float32), RATE), top=1050)
-        values += [score.p_value for score in score_families(heard, FAMILIES, shaft_hz=SHAFT)]
+        values += [score.p_value for score in score_families(Field(heard, SHAFT), FAMILIES)]
     # 80 values: a tenth of them below 0.1 when honest, more only by the luck of the draw
     assert np.mean(np.array(values) < 0.1) < 0.22
     assert min(values) > 1e-4

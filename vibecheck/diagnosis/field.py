@@ -114,6 +114,10 @@ class Field:
         own = _depth(self, order, (0.0,), harmonics=4)
         return own, _depth(self, order, (-2.0, -1.0, 1.0, 2.0), harmonics=3)
 
+    def depth_of(self, orders: Sequence[float]) -> float:
+        """Depth of just these lines."""
+        return _depth(self, 0.0, orders, harmonics=1)
+
     def traces(self, order: float, *, harmonics: int = 3) -> float:
         """Log evidence for weak lines at an order known beforehand, in the whole range."""
         heard, mask = self.spectra[0], self.masked[0]

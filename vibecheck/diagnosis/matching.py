@@ -15,12 +15,13 @@ import numpy as np
 from vibecheck.diagnosis.families import Family, seconds_to_separate
 from vibecheck.diagnosis.field import SURE_LINE, Flags, Numbers, best_bin
 from vibecheck.diagnosis.field import Field as Field
-from vibecheck.spectra.envelope import EnvelopeSpectrum
 
 GRID = 3e-4
 """Relative spacing of trial orders."""
 SIBLING_LEAD = 2.0
 """By how much (ln) a family's neighbour must beat it to be taken for the true one."""
+DEEP = 0.3
+"""Depth from which it is asked whether a family is another's double or half."""
 DECOY_SPAN = 2.0
 """Decoys lie within this factor of the family's order, either way."""
 
@@ -113,13 +114,7 @@ def scatter(decoys: Numbers) -> tuple[Numbers, Numbers]:
     return middle, np.median(np.abs(decoys - middle[:, None]), axis=1) + 0.5
 
 
-def score_families(
-    spectra: Sequence[EnvelopeSpectrum],
-    families: Sequence[Family],
-    *,
-    shaft_hz: float,
-    shaft_uncertainty_hz: float = 0.0,
-) -> list[FamilyScore]:
+def score_families(ground: Field, families: Sequence[Family]) -> list[FamilyScore]:
     """Score families against one another, the strongest first taken out of the others' way.
 
     Returns
@@ -130,7 +125,6 @@ def score_families(
     """
     if not families:
         return []
-    ground = Field(spectra, shaft_hz, shaft_uncertainty_hz)
     trials = [_Trial(family, [each.order for each in families]) for family in families]
     heights = [trial.highest(ground) for trial in trials]
     lead = max(
@@ -208,7 +202,7 @@ class _Trial:
             high=ground.spectra[row].high,
             decoys=int(self.free.sum() * GRID / span * places),
             lines=_lines_found(ground, row, family, order),
-            rivals=tuple(_rivals(ground, row, order)),
+            rivals=tuple(_rivals(ground, row, order, depth)),
         )
 
 
@@ -261,12 +255,15 @@ def _lines_found(ground: Field, row: int, family: Family, order: float) -> tuple
     return tuple(lines)
 
 
-def _rivals(ground: Field, row: int, order: float) -> list[str]:
+def _rivals(ground: Field, row: int, order: float, depth: float) -> list[str]:
     """What else explains the family: a stronger one whose sideband it is, or whole multiples."""
     heard = ground.spectra[row]
     better = _sibling(ground, row, order)
     if better:
         return [f"a family at {better:.3f} times shaft speed fits better; this is its sideband"]
+    double = _half_or_double(ground, order) if depth > DEEP else ""
+    if double:
+        return [double]
     nearest = round(order)
     mask = ground.masked[row]
     seen = 1
@@ -280,6 +277,17 @@ def _rivals(ground: Field, row: int, order: float) -> list[str]:
     seconds = seconds_to_separate(seen * order, seen * nearest, ground.shaft_hz)
     longer = "no length would do" if not np.isfinite(seconds) else f"{seconds:.0f} s would do"
     return [f"{nearest} times shaft speed lies within the resolution of this take; {longer}"]
+
+
+def _half_or_double(ground: Field, order: float) -> str:
+    """In words, whether a deep family is another's double or half."""
+    odd, even = (ground.depth_of([n * order, (n + 2) * order]) for n in (1, 2))
+    slower = ground.depth_of([order / 2, 3 * order / 2])
+    if slower > max(DEEP, float(np.hypot(odd, even))):
+        return f"a family at {order / 2:.3f} times shaft speed fits better; this is its double"
+    if even > max(DEEP, 2.0 * odd):
+        return f"only every second line is there: {2 * order:.3f} times shaft speed fits better"
+    return ""
 
 
 def _sibling(ground: Field, row: int, order: float) -> float:

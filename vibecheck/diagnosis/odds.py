@@ -19,12 +19,26 @@ EVEN_LOG10_P = 3.0
 BURIED, BURIED_LOG10_P = 0.3, 10.0
 """A shallow family that is very surprising is a fault buried in noise: each ten-fold surprise
 beyond this makes up for some depth."""
-TURNING_LOAD = 1.5
+TURNING_LOAD, TURNING_DEPTH = 1.5, 0.65
 """An outer race whose shaft-rate sidebands outweigh the race's own lines by this much is being
-loaded once a turn: a turning load (unbalance) explains it without a flaw."""
+loaded once a turn. A turning load (unbalance) makes even a sound race audible, so blows must be
+this deep to be as likely a flaw as not; a flaw out of the load zone sounds so as well."""
 CAGE_ALONE = -0.9
 """Most that cage-rate lines alone can say (ln odds): a slow shaft of the same gear train, a belt or
 a shifting load makes lines there just as well."""
+
+
+MOST_SURE = 0.99
+"""One take never says more."""
+
+
+def as_said(probability: float) -> float:
+    """A probability as it is printed, so that number and word never part.
+
+    >>> as_said(0.8496), as_said(0.9999)
+    (0.85, 0.99)
+    """
+    return min(round(float(probability), 2), MOST_SURE)
 
 
 def turning_load(score: FamilyScore) -> bool:
@@ -35,10 +49,10 @@ def turning_load(score: FamilyScore) -> bool:
 def fault_odds(score: FamilyScore) -> float:
     """Odds for a fault against none: surprise and depth must both be there."""
     surprise = np.log(10.0) * (score.log10_p - EVEN_LOG10_P)
-    depth = DEPTH_SLOPE * np.log(max(score.depth, 1e-3) / EVEN_DEPTH)
-    depth += BURIED * float(np.clip(score.log10_p - BURIED_LOG10_P, 0.0, 15.0))
-    if turning_load(score):
-        depth = min(depth, 0.0)
+    even = TURNING_DEPTH if turning_load(score) else EVEN_DEPTH
+    depth = DEPTH_SLOPE * np.log(max(score.depth, 1e-3) / even)
+    if not turning_load(score):
+        depth += BURIED * float(np.clip(score.log10_p - BURIED_LOG10_P, 0.0, 15.0))
     if score.rivals:
         surprise = min(surprise, 0.0)
     if score.family.name == "cage":

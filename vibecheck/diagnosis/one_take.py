@@ -13,9 +13,10 @@ from dataclasses import replace
 import numpy as np
 
 from vibecheck.diagnosis.families import Family
+from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.findings import Verdict, verdict_for
 from vibecheck.diagnosis.matching import FamilyScore, score_families
-from vibecheck.diagnosis.odds import EVEN_LOG10_P, fault_odds, turning_load
+from vibecheck.diagnosis.odds import EVEN_LOG10_P, as_said, fault_odds, turning_load
 from vibecheck.diagnosis.shaft_lines import ShaftLines, shaft_lines
 from vibecheck.diagnosis.take_findings import ElementFinding as ElementFinding
 from vibecheck.diagnosis.take_findings import OneTake as OneTake
@@ -29,6 +30,13 @@ GUESSED_SPEED = 4.0
 JOINT_LOG10 = 9.0
 """At a speed neither stated nor clearly heard, a family may have these odds at the most, unless its
 own surprise and the comb's together reach this many tens: some thousand speeds could be tried."""
+UNSURE_SPEED = 0.01
+"""A stated speed this near to the mains or half of it may be theirs."""
+MAINS_HZ = (25.0, 30.0, 50.0, 60.0)
+"""The mains and half of it have combs of their own."""
+OTHER_NUMBERS = 0.10
+"""Bearings of one name differ by up to this share in their outer order: another make, other balls
+(four published 6203s span 3.050 to 3.071; 0.4 n misses by -9.8 to +6.7 % on ten bearings)."""
 FEWEST_TURNS = 18.0
 TOP_ORDER = 36.0
 
@@ -70,7 +78,8 @@ def hear_bearing(
     if shaft_hz is None:
         speed = _unaided(whole, families, believed_hz)
     else:
-        speed = speed_from_comb(whole, nominal_hz=shaft_hz, search=search)
+        mains = [each for each in MAINS_HZ if abs(each / shaft_hz - 1.0) > UNSURE_SPEED]
+        speed = speed_from_comb(whole, nominal_hz=shaft_hz, search=search, avoid_hz=mains)
     used = speed.hz if speed.found else shaft_hz
     if used is None:
         return _nothing(whole, speed, families, "no running speed was given and none was heard")
@@ -83,14 +92,49 @@ def hear_bearing(
             f" {FEWEST_TURNS / used:.1f} s would do",
             used,
         )
-    scores, guessed = _scored(whole, used, speed, families, believed_hz), shaft_hz is None
+    ground = _ground(whole, used, speed, believed_hz)
+    scores, guessed = score_families(ground, families), shaft_hz is None
     if not speed.found and abs(speed.candidate_hz / used - 1.0) > 0.003:
-        other = _scored(whole, speed.candidate_hz, speed, families, believed_hz)
+        elsewhere = _ground(whole, speed.candidate_hz, speed, believed_hz)
+        other = score_families(elsewhere, families)
         if _best_odds(other) > 2.0 * _best_odds(scores):
-            scores, used, guessed = other, speed.candidate_hz, True
+            scores, used, ground, guessed = other, speed.candidate_hz, elsewhere, True
     odds = {score.family.name: _odds(score, speed if guessed else None) for score in scores}
     lines = shaft_lines(whole, used, quantity=quantity)
-    return _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
+    told = _summed_up(whole, speed, shaft_hz, used, scores, odds, lines)
+    if max(odds.values(), default=1.0) < 1.0 and speed.found:
+        return _other_numbers(told, ground, families)
+    return told
+
+
+def _other_numbers(told: OneTake, ground: Field, families: Sequence[Family]) -> OneTake:
+    """Whether another bearing of the same kind would explain blows that this one does not.
+
+    A family near a race's order but outside every slip, as surprising and deep as a flaw's, leaves
+    the question open: the numbers given may be another make's. Which race it is stays unsaid.
+    """
+    wide = [
+        replace(each, slip_low=-OTHER_NUMBERS, slip_high=OTHER_NUMBERS)
+        for each in families
+        if each.name in ("outer", "inner")
+    ]
+    best = max(score_families(ground, wide), key=fault_odds, default=None)
+    if best is None or fault_odds(best) < 1.0 or best.rivals or turning_load(best):
+        return told
+    odds = fault_odds(best)
+    return replace(
+        told,
+        verdict="cannot tell",
+        other_numbers=odds / (1.0 + odds),
+        other_order=best.order_found,
+        reasons=(
+            *told.reasons,
+            f"blows {best.order_found:.3f} times a turn stand out, {100 * best.slip:+.1f} % from"
+            f" the {best.family.name} race of the numbers given, more than slip can do: another"
+            " make may have other balls, so the race cannot be told",
+        ),
+        next_test="Read the make and number off the bearing, or measure its balls, and give those.",
+    )
 
 
 def _unaided(
@@ -101,7 +145,7 @@ def _unaided(
     if found[0].chance > BELIEVED:
         return replace(found[0], hz=0.0, reason="no comb of whole multiples stands out anywhere")
     best = [
-        _best_odds(_scored(whole, each.hz, each, families, believed_hz))
+        _best_odds(score_families(_ground(whole, each.hz, each, believed_hz), families))
         if whole.seconds * each.hz >= FEWEST_TURNS
         else 0.0
         for each in found
@@ -109,13 +153,9 @@ def _unaided(
     return found[int(np.argmax(best))] if max(best) > 1.0 else found[0]
 
 
-def _scored(
-    whole: Transform,
-    used: float,
-    speed: SpeedFound,
-    families: Sequence[Family],
-    believed_hz: tuple[float, float],
-) -> list[FamilyScore]:
+def _ground(
+    whole: Transform, used: float, speed: SpeedFound, believed_hz: tuple[float, float]
+) -> Field:
     spectra = envelope_spectra(
         whole,
         top=TOP_ORDER * used,
@@ -124,8 +164,7 @@ def _scored(
         track=speed.track,
         mean_hz=used,
     )
-    doubt = speed.uncertainty_hz if speed.found else 0.002 * used
-    return score_families(spectra, families, shaft_hz=used, shaft_uncertainty_hz=doubt)
+    return Field(spectra, used, speed.uncertainty_hz if speed.found else 0.002 * used)
 
 
 def _odds(score: FamilyScore, guessed: SpeedFound | None) -> float:
@@ -151,15 +190,17 @@ def _summed_up(
 ) -> OneTake:
     weights = {
         "healthy": 1.0,
-        **odds,
+        **_cage_explained(odds),
         "imbalance": lines.imbalance_odds,
         "looseness": lines.looseness_odds,
     }
     total = sum(weights.values())
     posterior = {name: weight / total for name, weight in weights.items()}
-    elements = tuple(_element(score, posterior[score.family.name], used) for score in scores)
+    elements = tuple(
+        _element(score, as_said(posterior[score.family.name]), used) for score in scores
+    )
     best = max((name for name in posterior if name != "healthy"), key=lambda name: posterior[name])
-    verdict = verdict_for(posterior[best])
+    verdict = verdict_for(as_said(posterior[best]))
     if verdict == "not shown" and any(each.verdict == "cannot tell" for each in elements):
         verdict = "cannot tell"
     if verdict == "not shown" and stated_hz is None:
@@ -183,6 +224,13 @@ def _summed_up(
         reasons=tuple(reasons),
         next_test=_next_test(best, verdict),
     )
+
+
+def _cage_explained(odds: Mapping[str, float]) -> dict[str, float]:
+    """A flaw that comes and goes with the load zone makes lines at the cage's rate as well: where
+    a better family stands, they need no fault of the cage."""
+    best = max((value for name, value in odds.items() if name != "cage"), default=0.0)
+    return {name: value / (1.0 + best) if name == "cage" else value for name, value in odds.items()}
 
 
 def _element(score: FamilyScore, probability: float, shaft_hz: float) -> ElementFinding:

@@ -20,6 +20,7 @@ from vibecheck.diagnosis.findings import (
     verdict_for,
 )
 from vibecheck.diagnosis.listened import Progress
+from vibecheck.diagnosis.odds import as_said
 from vibecheck.diagnosis.one_take import OneTake, hear_bearing
 from vibecheck.diagnosis.ready import Ready, made_ready
 from vibecheck.diagnosis.take_reports import sound_remarks
@@ -42,6 +43,8 @@ ELEMENT_WORDS = {
     "cage": "cage",
 }
 SURE_LINE = 1e-3
+MOST_POSSIBLE = 0.84
+"""What one take without a comparison says at the most of what needs one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,7 +74,7 @@ def diagnose_single(
     for number, take in enumerate(takes):
         progress(f"take {number + 1} of {len(takes)}", number / len(takes))
         told += _hear(machine, turnings, take)
-    findings = [*_bearing_findings(told), *_shaft_findings(told)]
+    findings = [*_bearing_findings(told), *_other_numbers(told), *_shaft_findings(told)]
     findings = sorted((f for f in findings if f), key=lambda f: -f.probability)
     return Diagnosis(
         machine=machine.name,
@@ -168,10 +171,40 @@ def _bearing_findings(told: Sequence[_Told]) -> list[Finding]:
     return found
 
 
+def _other_numbers(told: Sequence[_Told]) -> list[Finding]:
+    """A bearing that is worn but is not the one whose numbers were given; never surer than
+    possible, and only where no take explains its bearing by the numbers given."""
+    found = []
+    for name in dict.fromkeys(t.bearing.name for t in told if t.bearing):
+        rows = [t for t in told if t.bearing and t.bearing.name == name]
+        heard = [t for t in rows if t.told.other_numbers > 0]
+        if not heard or any(t.told.named for t in rows):
+            continue
+        best = max(heard, key=lambda t: t.told.other_numbers)
+        probability = min(as_said(best.told.other_numbers), MOST_POSSIBLE)
+        found.append(
+            Finding(
+                part=name,
+                parts=(name,),
+                part_kind="bearing",
+                fault="bearing worn, race not known",
+                verdict=verdict_for(probability),
+                probability=probability,
+                evidence=(fact("engine_note", text=best.told.reasons[-1]),),
+                next_test=_bearing_test(best),
+                heard=tuple(_label(t) for t in heard),
+                expected=tuple(_label(t) for t in rows),
+                rates_hz={_label(t): t.told.other_order * t.told.shaft_hz for t in heard},
+                per_spindle_turn={_label(t): t.told.other_order for t in heard},
+            )
+        )
+    return found
+
+
 def _together(probabilities: Sequence[float]) -> float:
     """Odds of several takes multiplied, each held to a hundred to one either way."""
     logs = [np.clip(np.log(max(p, 1e-6) / max(1 - p, 1e-6)), -4.6, 4.6) for p in probabilities]
-    return float(1.0 / (1.0 + np.exp(-np.sum(logs)))) if len(logs) > 1 else probabilities[0]
+    return as_said(1.0 / (1.0 + np.exp(-np.sum(logs)))) if len(logs) > 1 else probabilities[0]
 
 
 def _family_fact(name: str, element: str, told: OneTake, row: _Told) -> Fact:
@@ -231,7 +264,7 @@ def _shaft_findings(told: Sequence[_Told]) -> list[Finding]:
         rows = [r for r in told if name in r.told.posterior]
         if not rows:
             continue
-        probability = _together([r.told.posterior[name] for r in rows[:1]])
+        probability = as_said(rows[0].told.posterior[name])
         if probability < 0.3:
             continue
         row = rows[0]
@@ -252,8 +285,8 @@ def _shaft_findings(told: Sequence[_Told]) -> list[Finding]:
                 parts=(row.shaft,),
                 part_kind="shaft",
                 fault=fault_name,
-                verdict=verdict_for(min(probability, 0.84)),
-                probability=min(probability, 0.84),
+                verdict=verdict_for(min(probability, MOST_POSSIBLE)),
+                probability=min(probability, MOST_POSSIBLE),
                 evidence=(evidence, fact("one_take_only")),
                 next_test=fact("record_again", positions=[_label(row)]),
                 heard=(_label(row),),

@@ -47,6 +47,9 @@ class OneTake:
         support an answer.
     named : str
         The best-supported fault, empty when none is likely.
+    other_numbers, other_order : float
+        Probability that a bearing of other numbers than those given is worn, and how often a turn
+        it strikes; 0 where the numbers given explain what is heard.
     reasons, next_test : in words
     """
 
@@ -61,6 +64,8 @@ class OneTake:
     named: str
     reasons: tuple[str, ...] = ()
     next_test: str = ""
+    other_numbers: float = 0.0
+    other_order: float = 0.0
 
     def element(self, name: str) -> ElementFinding:
         """The finding about one element."""

@@ -28,6 +28,9 @@ SURE = 1e-3
 """Chance that both families of a pair must beat before their sum is read."""
 OUTER_SHARE = (0.28, 0.48)
 """Outer order over element count, (1 - d/D cos a)/2, for balls from tiny to as big as will fit."""
+FILLING_DEG = 186.0
+TRACES_TRUST = 0.5
+"""Share of the weight of faint lines that is believed: any crowded spectrum holds a few."""
 FEWEST, MOST = 5, 40
 SAME_SUM = 0.025
 """How far the sum of two race orders may miss a whole number."""
@@ -178,7 +181,7 @@ def _single(ground: Field, family: FreeFamily) -> list[Reading]:
             inner = count - outer
             traces = ground.traces(inner if race == "outer" else outer)
             traces += ground.traces(outer / count)
-            traces += _usual(count, outer / count)
+            traces = TRACES_TRUST * traces + _usual(count, outer / count)
             readings.append((count, race, outer, inner))
             weights.append(traces)
     if not readings:
@@ -192,10 +195,25 @@ def _single(ground: Field, family: FreeFamily) -> list[Reading]:
     return sorted(made, key=lambda reading: -reading.share)
 
 
+def filled_ratio(count: int) -> float:
+    """Ball over pitch diameter of a deep-groove bearing with so many balls.
+
+    Balls are put in while the rings stand eccentric, which leaves room for about 186 degrees of
+    them: 2 (count - 1) asin(d / D) = 186 degrees (Harris, Rolling Bearing Analysis; from memory).
+
+    >>> [round(filled_ratio(count), 3) for count in (8, 9, 16)]
+    [0.23, 0.202, 0.108]
+    """
+    return float(np.sin(np.radians(FILLING_DEG / 2) / (count - 1)))
+
+
 def _usual(count: int, share: float) -> float:
-    """Log prior of a bearing: 7 to 16 elements, outer share about 0.39 (from memory)."""
+    """Log prior: 7 to 16 elements, filled as ball bearings are or fuller (rollers)."""
     count_prior = 0.0 if 7 <= count <= 16 else (-0.7 if 17 <= count <= 30 else -2.0)
-    return count_prior - 0.5 * ((share - 0.39) / 0.035) ** 2
+    over = (1.0 - 2.0 * share) / filled_ratio(count)
+    ball = 0.8 / 0.1 * np.exp(-0.5 * ((over - 1.0) / 0.1) ** 2)
+    roller = 0.2 / 0.25 * np.exp(-0.5 * ((over - 1.25) / 0.25) ** 2)
+    return count_prior + float(np.log(ball + roller + 1e-3))
 
 
 def _settle(families: Sequence[FreeFamily], readings: Sequence[Reading], both: bool) -> str:

@@ -37,6 +37,8 @@ DRIFT_GAIN = 3.0
 how much its lines must rise together; twice as surprising where no steady comb was believed."""
 SHARP = (6, 7, 8, 9, 10)
 """A steady comb that meets all of these leaves no room for a drift worth following."""
+MAINS_KEEP = 1e-3
+"""How well the mains keep their rate; an induction motor slips by more than this even idle."""
 STRETCH_TURNS = 25.0
 FASTEST_CHANGE = 0.01
 """Largest change of speed, as a share, from one stretch to the next (half a stretch later)."""
@@ -89,6 +91,7 @@ def speed_from_comb(
     search: float = 0.10,
     chance: float = BELIEVED,
     follow: bool = True,
+    avoid_hz: Sequence[float] = (),
 ) -> SpeedFound:
     """Running speed near a nominal, from the whole multiples of the shaft.
 
@@ -107,12 +110,15 @@ def speed_from_comb(
         A comb that would be found this often by accident is not believed.
     follow : bool
         Whether to look for a drift through the recording.
+    avoid_hz : sequence of float
+        Rates that have combs of their own and are not this shaft (the mains and half of it).
     """
     whole = samples if isinstance(samples, Transform) else transformed(samples, rate_hz)
     slow = slow_signals(whole, top_hz=(HARMONICS + 2) * nominal_hz * (1 + search))
-    best = comb_speed(comb_lines(slow), nominal_hz=nominal_hz, search=search)
+    best = comb_speed(comb_lines(slow), nominal_hz=nominal_hz, search=search, avoid_hz=avoid_hz)
     if follow and not set(SHARP) <= set(best.lines):
-        best = _followed(slow, best, nominal_hz, search)
+        followed = _followed(slow, best, nominal_hz, search)
+        best = best if _avoided(np.array([followed.candidate_hz]), avoid_hz)[0] else followed
     return best if best.chance <= chance else _not_found(best, "near the nominal speed")
 
 
@@ -141,10 +147,13 @@ def speeds_unaided(
     return [paid[0], *(one for one in paid[1:most] if one.chance <= BELIEVED)]
 
 
-def comb_speed(sets: Sequence[Lines], *, nominal_hz: float, search: float) -> SpeedFound:
+def comb_speed(
+    sets: Sequence[Lines], *, nominal_hz: float, search: float, avoid_hz: Sequence[float] = ()
+) -> SpeedFound:
     """The best comb near ``nominal_hz``, however likely or unlikely it is by chance."""
     finest = min(lines.step for lines in sets)
     speeds = _trial_speeds(nominal_hz, search, finest)
+    speeds = speeds[~_avoided(speeds, avoid_hz)]
     near, close, anywhere = _toll(speeds, nominal_hz, search, finest)
     best, gain = _most_surprising(sets, speeds, near, close - anywhere)
     return _refined(sets, best, float(np.exp(min(0.0, anywhere - gain))))
@@ -211,6 +220,14 @@ def _path(scores: Numbers, reach: float) -> NDArray[np.intp]:
         low = max(0, path[-1] - width // 2)
         path.append(low + int(np.argmax(total[low : path[-1] + width // 2 + 1])))
     return np.array(path[::-1], dtype=np.intp)
+
+
+def _avoided(speeds: Numbers, avoid_hz: Sequence[float]) -> Flags:
+    """Which speeds are as near to a rate to be avoided as the mains keep theirs."""
+    out = np.zeros(speeds.size, dtype=bool)
+    for each in avoid_hz:
+        out |= np.abs(speeds / each - 1.0) <= MAINS_KEEP
+    return out
 
 
 def _trial_speeds(nominal_hz: float, search: float, finest: float) -> Numbers:
