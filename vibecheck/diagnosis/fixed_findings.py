@@ -16,25 +16,128 @@ from vibecheck.units import SECONDS_PER_MINUTE
 FEWEST = 4
 NEAR_MAINS, SHARP_MAINS = 0.003, 0.0012
 """Mains are this steady; a multiple of a motor seldom comes within the sharper."""
+STEADY, STEADY_LEAN = 1.5e-4, 6.0
+"""Relative scatter at which a tone is as likely tied to some turning part as not: what a fan or a
+standing structure scatters is ten times finer, what follows a motor's slip ten times coarser; and
+natural log odds per natural log of it."""
+FINE = 6e-5
+"""Relative scatter finer than any shaft's."""
+UNTIED, UNTIED_LEAN = 1.3, 4.0
+"""The same of its scatter over the speed of the rotor it fits best, in times its own scatter."""
+WANDERS_UNTIED, WANDER_LEAN = 2.0, 3.0
+"""Chatter wanders; it must keep its hertz that much better than any rotor's multiple."""
+NEWS_DB, HOWL_DB, NEWS_SPREAD_DB = -20.0, -16.0, 2.0
+"""A tone further below the strongest line of the train is no news; and no howl."""
+HUM_DB, SINGLE_PHASE_DB, HUM_LEAN = -4.7, 0.5, 0.9
+"""Share of all sound at which a hum is a fault as often as not; a single-phase motor's torque
+swells at twice the mains by nature; and natural log odds a decibel."""
+RULES_DB, RULING = -7.0, 0.75
+"""A tone that makes up this much of all sound but wanders may be a tool's or a loose panel's:
+possible, no more."""
+SCATTERED, CHANCE_LEAN, MEANT_LEAN = 0.003, 5.0, 0.8
+"""What chance meetings of unlike lines scatter, relative; the lean that so many places tried must
+be beaten by; and the weight of what is left, as takes are not quite independent."""
+KNOWN = 0.7
+"""Part of the takes whose speeds must be known before a wandering tone is held to follow none."""
+SHARE_EVEN, SHARE_SPREAD = 0.80, 0.025
+SUREST = 0.98
+MOST_ELECTRIC = 14
+"""Higher multiples of the supply are weak, and lie so close that chance finds one."""
 
 
 def fixed_findings(heard: Listened) -> list[Finding]:
     """At most one finding for the mains and one for anything else; modest tones are no finding."""
-    cutting = any(take.take.kind == "cutting" for take in heard.ready)
-    idle = any(take.take.kind == "idle" for take in heard.ready)
     found: list[Finding] = []
     for tone in heard.fixed:
-        if len(tone.takes) < FEWEST or carried(heard, tone):
+        if len(tone.takes) < FEWEST:
             continue
-        mains = mains_multiple(at_true_mains(heard), tone.hz)
-        kind = "mains" if mains else "tool" if cutting and not idle else "structure"
-        if any(f.part == kind for f in found):
-            continue
-        probability = _probability(tone)
+        kind, probability = _judged(heard, tone)
         if probability < 0.3:
             continue
+        rival = next((f for f in found if f.part == kind), None)
+        if rival is not None and rival.probability >= probability:
+            continue
+        found = [f for f in found if f is not rival]
         found.append(_finding(heard, tone, kind, probability))
     return found
+
+
+def _judged(heard: Listened, tone: FixedTone) -> tuple[str, float]:
+    """What a fixed tone is, and how surely it is that and matters."""
+    cutting = all(take.take.kind == "cutting" for take in heard.ready)
+    if mains_multiple(at_true_mains(heard), tone.hz):
+        return "mains", 0.0 if carried(heard, tone) else _hum(heard, tone)
+    if _electric(heard, tone) or (carried(heard, tone) and not _tied_to_none(tone)):
+        return "structure", 0.0
+    still = standing(tone)
+    sung = _sung(heard, tone) if cutting else 0.0
+    if sung > still:
+        return "tool", sung
+    return "structure", max(still, _ruling(tone))
+
+
+def _tied_to_none(tone: FixedTone) -> bool:
+    """Whether it keeps its hertz far better than it keeps any ratio to what turns."""
+    return tone.spread < FINE and tone.tied > 3.0 * tone.spread
+
+
+def _hum(heard: Listened, tone: FixedTone) -> float:
+    """A hum is a fault where it makes up most of the sound at nearly every position."""
+    even = HUM_DB
+    if heard.machine.supply.kind == "single-phase":
+        even += SINGLE_PHASE_DB
+    return SUREST * _sigmoid(HUM_LEAN * (tone.of_all_db - even)) * min(1.0, tone.share / 0.9)
+
+
+def standing(tone: FixedTone) -> float:
+    """How surely a tone stands still while everything that turns does not, and is news."""
+    steady = -STEADY_LEAN * float(np.log(tone.spread / STEADY))
+    loose = 2.0
+    if np.isfinite(tone.tied):
+        loose = UNTIED_LEAN * float(np.log(tone.tied / tone.spread / UNTIED))
+    return SUREST * _sigmoid(-float(np.logaddexp(-steady, -loose))) * _news(tone)
+
+
+def _sung(heard: Listened, tone: FixedTone) -> float:
+    """How surely a tone of cutting takes is chatter: it wanders, but follows nothing."""
+    if not np.isfinite(tone.tied) or len(heard.takes) < KNOWN * len(heard.ready):
+        return 0.0
+    wanders = WANDER_LEAN * float(np.log(tone.spread / STEADY))
+    loose = UNTIED_LEAN * float(np.log(tone.tied / tone.spread / WANDERS_UNTIED))
+    meant = len(tone.takes) * float(np.log(SCATTERED / tone.spread)) - CHANCE_LEAN
+    all_three = -float(np.logaddexp.reduce([-wanders, -loose, -MEANT_LEAN * meant]))
+    return SUREST * _sigmoid(all_three) * _news(tone, HOWL_DB)
+
+
+def _ruling(tone: FixedTone) -> float:
+    """A wandering tone that makes up much of all sound must be spoken of."""
+    if not np.isfinite(tone.tied) or tone.tied < 0.5 * tone.spread or tone.share < 0.9:
+        return 0.0
+    return RULING * _sigmoid(2.0 * (tone.of_all_db - RULES_DB))
+
+
+def _news(tone: FixedTone, even_db: float = NEWS_DB) -> float:
+    """Whether it is loud enough to speak of, and there wherever it could be heard."""
+    loud = _sigmoid((tone.upper_db - even_db) / NEWS_SPREAD_DB)
+    return loud * _sigmoid((tone.share - SHARE_EVEN) / SHARE_SPREAD)
+
+
+def _sigmoid(lean: float) -> float:
+    return float(1.0 / (1.0 + np.exp(-np.clip(lean, -50.0, 50.0))))
+
+
+def _electric(heard: Listened, tone: FixedTone) -> bool:
+    """A multiple of the mains, or of what an inverter feeds the motor with."""
+    supply = heard.machine.supply
+    rates = [at_true_mains(heard).supply.mains_hz]
+    if supply.kind == "inverter" and supply.hz.value:
+        rates.append(supply.hz.value)
+    return any(
+        round(tone.hz / rate) >= 1
+        and abs(tone.hz / (rate * round(tone.hz / rate)) - 1.0) < SHARP_MAINS
+        and round(tone.hz / rate) <= MOST_ELECTRIC
+        for rate in rates
+    )
 
 
 def at_true_mains(heard: Listened) -> Machine:
@@ -95,12 +198,6 @@ def _on_the_motor(heard: Listened, tone: FixedTone) -> bool:
     return any(0.98 * k < times < 1.065 * k for k in (1, 2))
 
 
-def _probability(tone: FixedTone) -> float:
-    """How sure that this fixed tone matters: it must rule, and be there nearly everywhere."""
-    rules = min(1.0, max(0.0, (tone.above_mesh_db + 10.0) / 12.0))
-    return 0.99 * rules * min(1.0, tone.share / 0.95)
-
-
 def _finding(heard: Listened, tone: FixedTone, kind: str, probability: float) -> Finding:
     fault = {
         "mains": "mains hum",
@@ -115,6 +212,8 @@ def _finding(heard: Listened, tone: FixedTone, kind: str, probability: float) ->
         "tool": fact("idle_and_cutting"),
         "structure": fact("record_background", seconds=20.0),
     }[kind]
+    if kind == "structure" and tone.spread > 2.0 * STEADY:
+        test = fact("idle_and_cutting")
     labels = [_label(heard, number) for number in tone.takes]
     gears = [gear.name for gear in heard.machine.gears]
     return Finding(

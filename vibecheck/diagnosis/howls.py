@@ -125,9 +125,7 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
 
 def _as_tone(hz: float, numbers: Sequence[int]) -> FixedTone:
     takes = tuple(numbers)
-    return FixedTone(
-        hz=hz, spread_hz=0.0, share=1.0, takes=takes, over_floor=1.0, above_mesh_db=0.0
-    )
+    return FixedTone(hz=hz, spread=0.0, share=1.0, takes=takes, over_floor=1.0, above_mesh_db=0.0)
 
 
 def _near(hz: float, train: np.ndarray) -> bool:

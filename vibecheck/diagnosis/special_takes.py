@@ -46,6 +46,8 @@ BELT_UNTIL_ALONE = 0.97
 slow thing may be meant."""
 CHUCK_DB, SAME_DB, REVERSE_DB = 6.0, 3.0, 6.0
 WORTH_SAYING = 0.10
+NO_PART = 0.84
+"""A tone of structure or room is no part's fault: it never stands before a part likely at fault."""
 
 
 @dataclass(slots=True, eq=False)
@@ -95,7 +97,7 @@ def with_specials(
                 kept = [new for old in kept if (new := _weighed(weigh, scene, old)) is not None]
     alone = any(take.kind == "motor alone" for take in specials)
     kept = [finding if alone else _held(finding) for finding in kept]
-    kept.sort(key=lambda finding: -finding.probability)
+    kept.sort(key=lambda finding: -_rank(finding))
     return kept, notes
 
 
@@ -148,6 +150,10 @@ def _weighed(weigh: Weigher, scene: _Scene, finding: Finding) -> Finding | None:
     if new is not None and new is not finding and new.probability < WORTH_SAYING:
         return None
     return new
+
+
+def _rank(finding: Finding) -> float:
+    return min(finding.probability, NO_PART if finding.part_kind == "structure" else 1.0)
 
 
 def _held(finding: Finding) -> Finding:

@@ -1,0 +1,82 @@
+"""A tone that stays put is told from one that follows something that turns."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vibecheck.diagnosis.fixed_findings import STEADY, standing
+from vibecheck.diagnosis.fixed_tones import FixedTone, fixed_tones
+from vibecheck.diagnosis.ready import Ready, made_ready
+from vibecheck.recording import Recording, Take
+
+RATE_HZ = 8000.0
+SECONDS = 8.0
+
+
+def take(number: int, hz: float, level: float = 0.2) -> Ready:
+    rng = np.random.default_rng(number)
+    time = np.arange(int(RATE_HZ * SECONDS)) / RATE_HZ
+    sound = 0.05 * rng.normal(size=time.size) + level * np.sin(2 * np.pi * hz * time)
+    recording = Recording(
+        name=f"take {number}", samples=sound.astype(np.float32)[None, :], rate_hz=RATE_HZ
+    )
+    return made_ready(Take(recording=recording, kind="idle"))
+
+
+def tone_of(places: list[float]) -> FixedTone:
+    takes = [take(number, hz) for number, hz in enumerate(places)]
+    found = fixed_tones(takes, [None] * len(takes))
+    assert found
+    return found[0]
+
+
+def test_a_tone_at_one_hertz_scatters_ten_times_less_than_any_motor() -> None:
+    tone = tone_of([312.3] * 6)
+    assert tone.hz == pytest.approx(312.3, abs=0.05)
+    assert tone.spread < 0.5 * STEADY
+    assert tone.share == 1.0
+
+
+def test_a_tone_that_follows_a_motors_slip_is_seen_to_move() -> None:
+    moved = [312.3 * (1 + 0.0007 * k) for k in (-2, -1, 0, 1, 2, 0.5)]
+    assert tone_of(moved).spread > 3 * STEADY
+
+
+def test_the_share_of_all_sound_is_that_of_the_tone() -> None:
+    sine, noise = 0.2**2 / 2, 0.05**2 * 3200 / 4000
+    expected = 10 * np.log10(sine / noise)
+    assert tone_of([500.0] * 4).of_all_db == pytest.approx(expected, abs=1.5)
+
+
+TONE = FixedTone(
+    hz=312.0,
+    spread=2e-5,
+    share=1.0,
+    takes=(0, 1, 2, 3, 4),
+    over_floor=1e3,
+    above_mesh_db=-3.0,
+    upper_db=0.0,
+    of_all_db=-10.0,
+    tied=1e-3,
+)
+
+
+def test_a_steady_tone_that_follows_no_rotor_is_likely_of_structure_or_room() -> None:
+    assert standing(TONE) > 0.85
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        replace(TONE, spread=1e-3),
+        replace(TONE, spread=1e-4, tied=5e-5),
+        replace(TONE, upper_db=-30.0),
+        replace(TONE, share=0.7),
+    ],
+    ids=["it wanders", "it fits a rotor better", "it is faint", "it is often missing"],
+)
+def test_no_other_tone_is(other: FixedTone) -> None:
+    assert standing(other) < 0.3
