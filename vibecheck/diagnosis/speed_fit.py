@@ -37,8 +37,9 @@ from vibecheck.machine.train import Turning
 
 Floats = NDArray[np.float64]
 
-SCALES = np.exp(np.arange(np.log(0.72), np.log(1.40), 2.5e-4))
-"""Trial scales of true speed over table speed; wide enough for 50 Hz against 60."""
+SCALES = np.exp(np.arange(np.log(0.70), np.log(1.46), 2.5e-4))
+"""Trial scales of true speed over table speed; wide enough for 50 Hz against 60, and for files
+that state another usual sample rate than their own."""
 PLAUSIBLE = 0.07
 """A scale further from 1 than this is offered to the user as a wrong table or supply."""
 BETWEEN_TAKES = 0.015
@@ -48,8 +49,8 @@ USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
 ENOUGH_LEAD = 0.08
-FAR_LEAD = 0.8
-"""The lead that a scale needs which no plate and no belt explains."""
+FAR_LEAD, FAR_TAKES = 0.3, 3.2
+"""The lead that a scale needs which no plate and no belt explains, and that times the takes."""
 PLAIN_OTHER = 13.0
 """Sureness of another position's teeth in a take filed where none mesh, to be told as misfiled."""
 ALIKE = 0.008
@@ -61,6 +62,9 @@ PLAIN_FIT = 11.0
 """Median sureness that no other machine's table reaches."""
 SURE = 5.0
 """Standard deviations over the decoys at which a speed counts as found."""
+FEW, MOTORS_DIFFER, SURE_ALONE = 2, 0.03, 9.0
+"""So few takes share no scale to speak of: each is fitted about the table's own, this widely, and
+must be this sure by itself."""
 ASTRAY, MOST_ASTRAY = 0.006, 4.0
 """A speed this far from the sweep's middle scale must be one deviation surer, four at most."""
 SWAY, SCATTER = 2.5e-5, 6.0
@@ -135,13 +139,25 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     turns = motors_heard(takes, filed) if by_turns else SweepTurns(takes=(None,) * len(takes))
     frames = [short_spectra(take.slow, take.slow_hz, machine.supply.mains_hz) for take in takes]
     trials = [_trials(turnings, take, frame) for take, frame in zip(takes, frames, strict=True)]
-    scale, sureness = _common_scale(takes, trials, _likely_scale(machine, turns))
+    likely = _likely_scale(machine, turns)
+    scale, sureness = _common_scale(takes, trials, likely)
+    window = BETWEEN_TAKES
     far = abs(float(np.log(scale)) - USUAL_SCALE) > PLAUSIBLE
-    if sureness < (FAR_LEAD if far else ENOUGH_LEAD):
+    count = sum(
+        (take.take.position or next(iter(trial), "")) in trial
+        for take, trial in zip(takes, trials, strict=True)
+    )
+    far_lead = max(FAR_LEAD, FAR_TAKES / max(count, 1))
+    doubtful = sureness < (far_lead if far else ENOUGH_LEAD)
+    if doubtful and len(takes) <= FEW:
+        scale, window = float(np.exp(likely[0])), min(likely[1], MOTORS_DIFFER)
+    elif doubtful:
         trials = [{} for _ in trials]
         scale = 1.0
     given = list(zip(takes, frames, trials, strict=True))
-    fitted = [_fit_take(*one, turnings, scale, BETWEEN_TAKES) for one in given]
+    fitted = [_fit_take(*one, turnings, scale, window) for one in given]
+    if doubtful:
+        fitted = [one if one.sureness >= SURE_ALONE else _not_used(one) for one in fitted]
     middle = _middle_scale(fitted)
     if middle is not None:
         steady = _slipping_belts(fitted) <= 1

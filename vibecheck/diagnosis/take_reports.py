@@ -22,6 +22,9 @@ LONG_ENOUGH_S = 20.0
 DIFFERS = 0.08
 DRIFTS = 0.01
 CLIPPED = 1e-4
+USUAL_RATES_HZ = (8000.0, 11025.0, 16000.0, 22050.0, 32000.0, 44100.0, 48000.0)
+IDLES_FASTER, RATE_REACH = 1.02, 0.03
+"""How much faster than its plate a motor idles, and how far from that it may be."""
 
 
 def take_reports(
@@ -181,7 +184,20 @@ def speed_warnings(machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds
 
 def _cause(off: float) -> str:
     if abs(off - 0.2) < 0.05:
-        return "the supply is 60 Hz and the table says 50, or a drive runs the motor faster"
-    if abs(off + 1 / 6) < 0.05:
-        return "the supply is 50 Hz and the table says 60, or a drive runs the motor slower"
-    return "another pulley, another motor, or a drive that is not at mains frequency"
+        cause = "the supply is 60 Hz and the table says 50, or a drive runs the motor faster"
+    elif abs(off + 1 / 6) < 0.05:
+        cause = "the supply is 50 Hz and the table says 60, or a drive runs the motor slower"
+    else:
+        cause = "another pulley, another motor, or a drive that is not at mains frequency"
+    return f"{cause}; or the files state a wrong sample rate" if _like_a_rate(off) else cause
+
+
+def _like_a_rate(off: float) -> bool:
+    """Whether files that state another usual sample rate than their own would shift speeds so."""
+    idle = (1.0 + off) / IDLES_FASTER
+    return any(
+        abs(idle / (stated / true) - 1.0) < RATE_REACH
+        for stated in USUAL_RATES_HZ
+        for true in USUAL_RATES_HZ
+        if stated != true
+    )

@@ -46,13 +46,16 @@ CHANCE = 1e-3
 """Chance that decoys would do as well at which a speed sought over the sweep counts as there."""
 OWN, LEAD = 3.5, 2.5
 """Surprise a take must show itself, and its lead over any rival in the window (nats)."""
+COMPANY, ALONE = 3, 11.0
+"""Fewer takes than this do not disprove one another: their combs must surprise this much."""
 MOTOR_OWN, MOTOR_LEAD = 1.5, 1.5
 RIVAL = 4e-3
 BLUR = 5e-4
+OPEN = 0.05
+"""Share of a drift by which a mean may be wrong when the drift was not followed."""
 LOOSEST = 2.5e-4
 """Relative uncertainty at which a speed is of no use to anything laid on it."""
 MOST_PER_TAKE = 12.0
-TOGETHER = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -161,6 +164,8 @@ def _common(curves: Mapping[int, Floats], window: NDArray[np.bool_], reach: floa
         return None
     if rivals.size and total[best] - float(rivals.max()) < LEAD:
         return None
+    if len(curves) < COMPANY and total[best] < ALONE:
+        return None
     high = np.flatnonzero(inside >= total[best] - 1e-9)
     run = high[np.abs(high - best) <= 2 * round(reach / STEP)]
     return float(SCALES[run].mean())
@@ -201,7 +206,8 @@ def belts_heard(
     wanted : sequence of bool
         Takes whose other shafts are to be found.
     """
-    made = list(turns.takes)
+    made = _steadied(turns.takes, known)
+    turns = replace(turns, takes=tuple(made))
     names = list(
         dict.fromkeys(
             group
@@ -227,6 +233,42 @@ def belts_heard(
                 speeds = {**take.speeds, name: replace(speed, sureness=sureness)}
                 made[number] = replace(take, speeds=speeds)
     return replace(turns, takes=tuple(made))
+
+
+def _steadied(
+    takes: Sequence[TurnTake | None], known: Sequence[Mapping[str, SpeedTrack]]
+) -> list[TurnTake | None]:
+    """The motors again: on the course that teeth tell, or with what an unfollowed one leaves open.
+
+    Where the motor's phase could not be followed, its mean is no better than the takes are steady.
+    """
+    drifts = [track.drift for tracks in known for track in tracks.values()]
+    unsteady = OPEN * float(np.median(drifts)) if drifts else 0.0
+    return [
+        take if take is None else _steadied_take(take, tracks, unsteady)
+        for take, tracks in zip(takes, known, strict=True)
+    ]
+
+
+def _steadied_take(take: TurnTake, tracks: Mapping[str, SpeedTrack], unsteady: float) -> TurnTake:
+    first = _motor(take.turning)
+    motor = take.speeds.get(first)
+    if motor is None or (motor.followed and not tracks):
+        return take
+    if tracks:
+        again = turn_speed(
+            take.slow,
+            motor.track.mean_hz,
+            np.arange(1.0, MOTOR_MULTIPLES + 1),
+            hum_hz=take.turning.machine.supply.mains_hz,
+            course=next(iter(tracks.values())),
+        )
+        if again is None or abs(again.track.mean_hz / motor.track.mean_hz - 1.0) > 1.2e-3:
+            return replace(take, speeds={})
+        motor = replace(again, sureness=motor.sureness)
+    elif not motor.followed:
+        motor = replace(motor, error=float(np.hypot(motor.error, unsteady)))
+    return replace(take, speeds={first: motor} if motor.error <= LOOSEST else {})
 
 
 def _expected_hz(take: TurnTake, name: str, motor_scale: float | None) -> float | None:
@@ -323,7 +365,7 @@ def _placed(
         decoys = total[np.abs(SCALES) > DECOYS_BEYOND]
         inside = np.where(window, total, -1.0)
         best = int(inside.argmax())
-        if curve[best] < OWN:
+        if curve[best] < OWN or (len(held) < COMPANY and key not in told and total[best] < ALONE):
             continue
         rivals = window & (np.abs(SCALES - SCALES[best]) > RIVAL)
         if rivals.any() and total[best] - float(total[rivals].max()) < LEAD:

@@ -21,7 +21,7 @@ TILTS = np.array(
 TILT_TOLL = 1.5
 CROWDED = 3.0
 """Bins about another shaft's line that are left alone."""
-CLEAR, PLAIN = 5.0, 100.0
+CLEAR, PLAIN = 9.0, 100.0
 """Power over floor at which a line pulls on the speed, and at which its phase can be followed."""
 BLOCK_S = 1.5
 LEAST_ERROR = 2e-5
@@ -36,14 +36,15 @@ class TurnSpeed:
     """Speed of a shaft from its own turns.
 
     ``error`` is the relative standard uncertainty of the mean; ``multiples`` the lines that pulled
-    on it, ``plain`` those whose phase was followed; ``sureness`` -ln of the chance that some comb
-    does as well.
+    on it; ``plain`` those whose phase can be followed, and ``followed`` whether it was;
+    ``sureness`` -ln of the chance that some comb does as well.
     """
 
     track: SpeedTrack
     error: float
     multiples: tuple[float, ...]
     plain: tuple[float, ...] = ()
+    followed: bool = False
     sureness: float = 0.0
 
 
@@ -200,4 +201,5 @@ def _followed(slow: SlowSignals, speed: TurnSpeed) -> TurnSpeed:
         error=float(np.sqrt((noise / mean) ** 2 + LEAST_ERROR**2 + (0.25 * apart) ** 2)),
         multiples=speed.multiples,
         plain=speed.plain,
+        followed=True,
     )
