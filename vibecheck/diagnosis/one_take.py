@@ -15,8 +15,8 @@ import numpy as np
 from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.findings import Verdict, verdict_for
-from vibecheck.diagnosis.matching import FamilyScore, score_families
-from vibecheck.diagnosis.odds import EVEN_LOG10_P, as_said, fault_odds, turning_load
+from vibecheck.diagnosis.matching import GRID, FamilyScore, score_families
+from vibecheck.diagnosis.odds import EVEN_DEPTH, EVEN_LOG10_P, as_said, fault_odds, turning_load
 from vibecheck.diagnosis.shaft_lines import ShaftLines, shaft_lines
 from vibecheck.diagnosis.take_findings import ElementFinding as ElementFinding
 from vibecheck.diagnosis.take_findings import OneTake as OneTake
@@ -118,6 +118,8 @@ def _other_numbers(told: OneTake, ground: Field, families: Sequence[Family]) -> 
         for each in families
         if each.name in ("outer", "inner")
     ]
+    if not any(_deep(ground, each) for each in wide):
+        return told
     best = max(score_families(ground, wide), key=fault_odds, default=None)
     if best is None or fault_odds(best) < 1.0 or best.rivals or turning_load(best):
         return told
@@ -135,6 +137,13 @@ def _other_numbers(told: OneTake, ground: Field, families: Sequence[Family]) -> 
         ),
         next_test="Read the make and number off the bearing, or measure its balls, and give those.",
     )
+
+
+def _deep(ground: Field, family: Family) -> bool:
+    """Whether the highest place in a family's window is deep at all: asked first, being cheap."""
+    orders = np.exp(np.arange(np.log(family.lowest_order), np.log(family.highest_order), GRID))
+    heights = ground.scores(replace(family, sidebands=()), orders).max(axis=0)
+    return ground.depths(float(orders[int(np.argmax(heights))]))[0] > EVEN_DEPTH
 
 
 def _unaided(

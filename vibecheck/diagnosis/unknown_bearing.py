@@ -115,13 +115,13 @@ def _free_families(ground: Field) -> list[FreeFamily]:
     free = np.abs(2 * orders - np.rint(2 * orders)) > 0.02
     shape = Family(name="free", order=1.0)
     found: list[FreeFamily] = []
-    left = ground
+    left, own = ground, ground.scores(shape, orders)
     for _ in range(MOST_FAMILIES):
-        own = left.scores(shape, orders)
         best, row = _highest(own, free)
         order = float(orders[best])
         after = left.without(order, spacings=(1.0, 2.0, 3.0, 4.0))
-        beyond, at_point = decoy_tail(after.scores(shape, orders), free, own[:, best])
+        rest = after.scores(shape, orders)
+        beyond, at_point = decoy_tail(rest, free, own[:, best])
         tries = orders.size * GRID * order / (ground.spectra[row].significance.step) * 2.0
         p_value = float(min(1.0, at_point * tries * ground.scale(ground.spectra[row])))
         if p_value > BELIEVED or beyond <= 0:
@@ -138,7 +138,7 @@ def _free_families(ground: Field) -> list[FreeFamily]:
                 sideband_depth=flanks,
             )
         )
-        left = after
+        left, own = after, rest
     return found
 
 
