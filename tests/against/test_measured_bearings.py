@@ -41,6 +41,23 @@ def test_cwru_faults_are_named(number, channel, bearing, race):
     assert heard.verdict in ("likely", "shown")
 
 
+def test_a_faint_ball_fault_is_named_as_no_race():
+    # 3005: ball, 0.028 in; its label says weak
+    heard = judged(measured.cwru(3005), "DE", measured.DRIVE_END)
+    assert heard.named in ("", "roller")
+    assert heard.verdict != "not shown"
+
+
+def test_blows_outside_every_slip_are_told_without_naming_a_race():
+    # 3001 is labelled inner race, 0.028 in. Its families lie at 3.678 and 5.322 times the shaft:
+    # they add up to its nine balls, but not to the 3.585 and 5.415 of the stated geometry
+    heard = judged(measured.cwru(3001), "DE", measured.DRIVE_END)
+    assert heard.named == ""
+    assert heard.verdict == "cannot tell"
+    assert heard.other_order == pytest.approx(3.678, abs=0.003)
+    assert "another make" in heard.reasons[-1]
+
+
 @pytest.mark.parametrize("name", ["IR2", "OR2"])
 def test_hit_faults_are_named(name):
     race = {"I": "inner", "O": "outer"}[name[0]]
@@ -164,6 +181,25 @@ def test_element_count_and_race_are_read_with_the_geometry_withheld(load, channe
     found = unknown_bearing(samples, record.rate_hz, shaft_hz=record.stated_rpm / 60)
     assert found.found
     assert (count, race) in [(each.elements, each.race) for each in found.readings[:2]]
+
+
+@pytest.mark.parametrize(
+    ("load", "channel", "count", "race"),
+    [
+        (lambda: measured.cwru(130), "DE", 9, "outer"),
+        (lambda: measured.cwru(130), "FE", 9, "outer"),
+        (lambda: measured.cwru(158), "FE", 9, "outer"),
+        (lambda: measured.cwru(105), "FE", 9, "inner"),
+        (lambda: measured.uestc("O"), None, 8, "outer"),
+        (lambda: measured.adi("HIR_GS_BaLo_WA"), "Y", 8, "inner"),
+        (lambda: measured.adi("HOR_GS_BaLo_WA"), "X", 8, "outer"),
+    ],
+)
+def test_the_first_reading_of_an_unknown_bearing_is_the_right_one(load, channel, count, race):
+    record = load()
+    samples = record[channel] if channel else record.first
+    found = unknown_bearing(samples, record.rate_hz, shaft_hz=record.stated_rpm / 60)
+    assert (found.readings[0].elements, found.readings[0].race) == (count, race)
 
 
 def test_sound_cwru_record_shows_no_bearing_of_any_size():

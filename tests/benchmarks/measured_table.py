@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import measured
 
 from vibecheck.diagnosis.findings import Diagnosis
+from vibecheck.diagnosis.untabled_tones import NO_FAULT
 from vibecheck.machine.parts import Bearing, Known
 from vibecheck.machine.single import one_shaft
 from vibecheck.pipeline import diagnose
@@ -105,6 +106,8 @@ def said(diagnosis: Diagnosis) -> str:
     if not worth:
         return "nothing shown"
     best = worth[0]
+    if best.fault == NO_FAULT:
+        return best.verdict
     number = "" if best.verdict == "cannot tell" else f" ({100 * best.probability:.0f} %)"
     return f"{best.fault}: {best.verdict}{number}"
 

@@ -24,7 +24,7 @@ import scipy.signal
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import measured
 
-from vibecheck.diagnosis import field, odds, one_take
+from vibecheck.diagnosis import field, matching, odds, one_take
 from vibecheck.diagnosis.families import bearing_families
 from vibecheck.spectra import bands, envelope
 from vibecheck.spectra.envelope import transformed
@@ -182,6 +182,10 @@ INGREDIENTS: dict[str, Callable[[], object]] = {
         field.Field, "without", lambda self, order, **_: self
     ),
     "speed not followed": unfollowed,
+    "doubles and halves not asked for": lambda: mock.patch.object(
+        matching, "_half_or_double", return_value=""
+    ),
+    "mains not avoided": lambda: mock.patch.object(one_take, "MAINS_HZ", ()),
     "depth not asked for": lambda: mock.patch.object(odds, "EVEN_DEPTH", 1e-9),
     "surprise not asked for": lambda: mock.patch.object(odds, "EVEN_LOG10_P", -300.0),
 }
