@@ -24,7 +24,7 @@ def _belt_suspect(score: BeltScore) -> Suspect:
     there = 10.0 * (score.clear - 0.55)
     odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
     return Suspect(
-        parts=(score.belt,),
+        parts=score.steps or (score.belt,),
         part_kind="belt",
         fault=kind.name,
         prior=kind.prior,

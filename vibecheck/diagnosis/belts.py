@@ -13,6 +13,7 @@ from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.lines import LineSpectrum, line_field
 from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, TIE, surprise, tail_chance
+from vibecheck.machine.parts import Belt
 
 WINDOW = 0.03
 """Belts stretch, ride up and down their grooves, and slip: their rate is known this well."""
@@ -26,7 +27,8 @@ CLEAR = 12.0
 class BeltScore:
     """One belt over the sweep.
 
-    ``order`` is belt turns per turn of its driver; ``level_db`` the median level of its strongest
+    ``belt`` is its name, or that of its first step; ``steps`` all its names: a belt that is moved
+    between steps of its pulleys is one belt. ``level_db`` is the median level of its strongest
     multiple over the same takes' once-a-turn tones of its pulleys; ``hz`` its rate in each take
     (nan where not looked for); ``surprise`` decimal, per take; ``clear`` the share of the takes in
     which at least two of its first four multiples stand clear of the floor.
@@ -39,18 +41,32 @@ class BeltScore:
     clear: float
     level_db: float
     resolution_hz: float
+    steps: tuple[str, ...] = ()
 
 
 def score_belts(takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -> list[BeltScore]:
     """Listen for every belt of known length at every position where it runs."""
-    names = sorted({b.belt.name for t in takes for b in t.turning.belts if b.order is not None})
-    return [s for s in (_score(name, takes, spectra) for name in names) if s is not None]
+    known: dict[tuple[object, ...], dict[str, None]] = {}
+    for take in takes:
+        for work in take.turning.belts:
+            if work.order is not None:
+                known.setdefault(_one_belt(work.belt), {})[work.belt.name] = None
+    scores = (_score(tuple(sorted(names)), takes, spectra) for names in known.values())
+    return [score for score in scores if score is not None]
 
 
-def _expected(take: Heard, name: str) -> float | None:
+def _one_belt(belt: Belt) -> tuple[object, ...]:
+    """What steps of one belt have in common: a length and two shafts; else its own name."""
+    length = belt.length_mm.value
+    if length is None or not belt.when:
+        return (belt.name,)
+    return (belt.driver, belt.driven, belt.toothed, length)
+
+
+def _expected(take: Heard, names: Sequence[str]) -> float | None:
     """Belt rate over the track's speed, by the table."""
     for work in take.turning.belts:
-        if work.belt.name != name or work.order is None:
+        if work.belt.name not in names or work.order is None:
             continue
         driver = take.turning.nominal_hz(work.driver)
         base = take.turning.groups[take.group].nominal_hz
@@ -86,14 +102,16 @@ def _loudest(
     return float(trial[total > total.max() - 0.1 * len(takes)].mean())
 
 
-def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -> BeltScore | None:
+def _score(
+    names: tuple[str, ...], takes: Sequence[Heard], spectra: Sequence[LineSpectrum]
+) -> BeltScore | None:
     trial = np.exp(np.arange(-0.28, 0.28, STEP * 4))
     inside = np.abs(np.log(trial)) <= WINDOW
     free = np.abs(np.log(trial)) > 1.4 * WINDOW
     rows: list[NDArray[np.float64] | None] = []
     orders: list[float | None] = []
     for take, spectrum in zip(takes, spectra, strict=True):
-        order = _expected(take, name)
+        order = _expected(take, names)
         orders.append(order)
         if order is None:
             rows.append(None)
@@ -124,7 +142,8 @@ def _score(name: str, takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -
         pulleys = [spectrum.tone(r.ratio)[0] for r in take.rotors()]
         level.append(10 * np.log10((max(tones) + 1e-30) / (max(pulleys) + 1e-30)))
     return BeltScore(
-        belt=name,
+        belt=names[0],
+        steps=names,
         log10_chance=tail_chance(
             float(total[best]), total[free], places=max(1.0, inside.sum() / reach)
         ),

@@ -48,7 +48,9 @@ def state(suspect: Suspect, take: Heard) -> State:
                 return "working" if mesh.loaded else "idling"
         return "out of mesh" if suspect.rotor in take.turning.rotors else "still"
     if suspect.part_kind == "belt":
-        return "working" if any(b.belt.name == part for b in take.turning.belts) else "still"
+        return (
+            "working" if any(b.belt.name in suspect.parts for b in take.turning.belts) else "still"
+        )
     return "working" if suspect.rotor in take.turning.rotors else "still"
 
 
