@@ -12,11 +12,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from vibecheck.diagnosis.families import Family, bearing_families
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.matching import Field
+from vibecheck.diagnosis.rolling_evidence import (
+    MOST,
+    decoy_chance,
+    hidden,
+    own_place,
+    take_ratios,
+    together,
+    within,
+)
+from vibecheck.diagnosis.rolling_evidence import STEP as STEP
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
 from vibecheck.spectra.envelope import Envelope, EnvelopeSpectrum, envelope_spectrum
@@ -24,18 +33,25 @@ from vibecheck.spectra.spectrum import Spectrum
 
 Numbers = NDArray[np.float64]
 
-STEP = 3e-4
 SPAN = 1.35
 MOST_PER_TAKE = 5.0
 TIE = 1e-3
 """Weight of what lies beyond that: it says where in a plateau the family sits, never whether."""
 LOUD_LINE = 8.0
 """Power over floor at which the skirts of a turning line are masked with it."""
-ALWAYS, COMB_LINE = 8, 4.0
+VERY_LOUD, WIDE_SKIRT = 300.0, 6
+"""Beyond that power its skirts reach this many bins: what knocks is never quite even."""
+ALWAYS, MANY, COMB_LINE = 8, 40, 4.0
 """A rotor's multiples up to this one are always taken for its own; higher ones only where half of
 them stand this far over the floor (noise alone: 1.8)."""
+HALVES = 8
+"""Half multiples (0.5, 1.5 ...) of a rotor looked at; its own where they stand out."""
+SLIPS = 2e-3
+"""How far lines behind a belt may stand beside their place on the track."""
+SPEAKS = 5.0
+"""Evidence (nats) from which an element counts as heard at all."""
 PLAIN = -3.5
-"""Surprise (decimal logarithm of chance) at which a family counts as plain."""
+"""Decimal logarithm of chance at which a family counts as plain."""
 SLOWEST_PACE = 0.7
 """Least fall-off of a sum of surprises, in their own unit: a single one falls off by 0.43."""
 SLIP_SCATTER = 2.5e-3
@@ -60,8 +76,8 @@ class RollingScore:
         Order at which each take has it, within the scatter of slip.
     depth : ndarray, shape (takes,)
         Depth of modulation.
-    height : float
-        Sum of the surprises.
+    evidence : float
+        Natural log of the likelihood ratio of all takes, flaw against nothing.
     """
 
     bearing: str
@@ -73,7 +89,7 @@ class RollingScore:
     surprise: Numbers
     orders: Numbers
     depth: Numbers
-    height: float
+    evidence: float
 
 
 def rolling_fields(takes: Sequence[Heard], bearings: Sequence[Bearing]) -> list[dict[str, Field]]:
@@ -137,22 +153,34 @@ def _turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
     orders: list[float] = []
     known = take.turning_ratios()
     for ratio in known.values():
-        many = 40 if ratio > 0.5 else 12
-        many = many if _comb_stands_out(level, ratio, many) else ALWAYS
+        many = MANY if _comb_stands_out(level, ratio, MANY) else ALWAYS
         orders += [k * ratio for k in range(1, many + 1)]
+        if _halves_stand_out(level, ratio):
+            orders += [(k + 0.5) * ratio for k in range(HALVES)]
     for mesh in take.turning.meshes:
         if mesh.group == take.group and mesh.order is not None:
             pair = [known[n] for n in (mesh.driver, mesh.driven) if n in known]
             for k in (1, 2, 3):
                 sides = (-2, -1, 0, 1, 2) if mesh.loaded else (-1, 0, 1)
                 orders += [k * mesh.order + j * r for r in pair for j in sides]
+    loose = [ratio for name, ratio in known.items() if _slips(take, name)]
+    for belt in take.turning.belts:
+        if belt.order is not None and belt.driver in known:
+            loose.append(belt.order * known[belt.driver])
+    for ratio in loose:
+        for k in np.arange(1, 2 * ALWAYS + 1) / 2:
+            if k == round(k) or _halves_stand_out(level, ratio):
+                low, high = (round(k * ratio * way / step) for way in (1 - SLIPS, 1 + SLIPS))
+                mask[max(0, low) : high + 1] = True
     places = np.rint(np.array(orders) / step).astype(int)
     places = places[(places >= 1) & (places < bins - 1)]
     values = level.significance.values
     about = np.stack([values[np.clip(places + k, 0, bins - 1)] for k in range(-3, 4)])
-    loud = (about[2:5].max(axis=0) > LOUD_LINE) & (about[2:5].max(axis=0) >= about.max(axis=0))
-    for offset in (-3, -2, -1, 0, 1, 2, 3):
-        here = places[loud] + offset if abs(offset) > 1 else places + offset
+    top = about[2:5].max(axis=0)
+    loud = (top > LOUD_LINE) & (top >= about.max(axis=0))
+    for offset in range(-WIDE_SKIRT, WIDE_SKIRT + 1):
+        skirt = loud & (top > VERY_LOUD) if abs(offset) > 3 else loud
+        here = places[skirt] + offset if abs(offset) > 1 else places + offset
         mask[here[(here >= 0) & (here < bins)]] = True
     for hum in np.arange(1, 8) * 2 * take.turning.machine.supply.mains_hz:
         near = np.abs(level.significance.frequencies * take.base_hz - hum) < 0.4
@@ -171,6 +199,30 @@ def _comb_stands_out(level: EnvelopeSpectrum, ratio: float, many: int) -> bool:
     return float(np.median(np.max(near, axis=0))) > COMB_LINE
 
 
+def _slips(take: Heard, name: str) -> bool:
+    """Whether a rotor hangs on the track by a belt: its lines stand a little beside."""
+    return take.turning.rotors[name].group != take.group
+
+
+def _halves_stand_out(level: EnvelopeSpectrum, ratio: float) -> bool:
+    """Whether a rotor's half multiples stand as a comb over what lies between: something loose."""
+    half, quarters = (
+        _comb_height(level, (np.arange(HALVES)[:, None] + np.array(at)).ravel() * ratio)
+        for at in ((0.5,), (0.25, 0.75))
+    )
+    return half > max(COMB_LINE, 2.0 * quarters)
+
+
+def _comb_height(level: EnvelopeSpectrum, orders: Numbers) -> float:
+    """Median over the floor of the highest of three bins at each order; 0 of too few."""
+    places = np.rint(orders / level.significance.step).astype(int)
+    places = places[(places > 0) & (places < len(level.significance) - 1)]
+    if places.size < 4:
+        return 0.0
+    near = [level.significance.values[places + offset] for offset in (-1, 0, 1)]
+    return float(np.median(np.max(near, axis=0)))
+
+
 def score_rolling(
     takes: Sequence[Heard],
     bearings: Sequence[Bearing],
@@ -184,8 +236,8 @@ def score_rolling(
     found = _scored(bearings, fields, fields)
     if not found:
         return found
-    lead = max(found, key=_plainness)
-    if lead.log10_chance > PLAIN and np.nanmean(lead.surprise) < 1.0:
+    lead = _leader(found)
+    if lead.evidence <= 0.0:
         return found
     given = zip(takes, fields, lead.orders, strict=True)
     left = [peeled(take, field, lead, float(order)) for take, field, order in given]
@@ -195,13 +247,28 @@ def score_rolling(
     return [on_lead.get((s.bearing, s.family.name), s) for s in again]
 
 
+def _leader(found: Sequence[RollingScore]) -> RollingScore:
+    """The family whose lines the others echo: plain, and of those that are, the deepest.
+
+    A cage leads only where no race and no ball speaks: balls pass the load once a cage turn.
+    """
+    others = [s for s in found if s.family.name != "cage"]
+    able = others if any(s.evidence > SPEAKS for s in others) else found
+    most = max(_plainness(s) for s in able)
+    plain = [s for s in able if _plainness(s) >= most - 0.3 * abs(most)]
+    return max(plain, key=lambda s: float(np.nansum(s.depth**2)) + 1e-6 * _plainness(s))
+
+
 def _plainness(score: RollingScore) -> float:
-    """Surprise over all takes beyond what the best of a slip window usually shows."""
-    return float(np.nansum(np.minimum(score.surprise, MOST_PER_TAKE) - 1.5))
+    """Evidence of all takes, and how far surprises go beyond what evidence counts."""
+    beyond = np.clip(np.nan_to_num(score.surprise) - MOST, 0.0, 4 * MOST)
+    return score.evidence + float(beyond.sum())
 
 
 def _on_lead(score: RollingScore, lead: RollingScore) -> bool:
-    """Whether a score rests on the leader's own line (a bearing of the same numbers)."""
+    """Whether a score is the leader's own, or rests on its line (a bearing of the same numbers)."""
+    if (score.bearing, score.family.name) == (lead.bearing, lead.family.name):
+        return True
     return score.shaft == lead.shaft and abs(score.order / lead.order - 1.0) < 2 * SLIP_SCATTER
 
 
@@ -218,6 +285,9 @@ def peeled(
         spacings = [k * scale for k in (1.0, 2.0, 3.0, 4.0)]
         spacings += [k * scale for k in lead.family.sidebands if k not in (1.0, 2.0)]
         left[shaft] = ground.without(order * scale, spacings=spacings)
+        if lead.family.name == "roller":
+            cage = lead.family.sidebands[0] * order / lead.family.order
+            left[shaft] = left[shaft].without(cage * scale, spacings=())
     return left
 
 
@@ -260,38 +330,40 @@ def _over_sweep(
         surprise(field[shaft], family, trial, free, yardstick[shaft]) if shaft in field else None
         for field, yardstick in zip(fields, yardsticks, strict=True)
     ]
+    grounds = [field[shaft] for field in fields if shaft in field]
     known = [pair for pair in pairs if pair is not None]
     if not known:
         return None
-    reach = 2 * int(SLIP_SCATTER / STEP) + 1
-    speeds = [
-        field[shaft].shaft_hz for field, pair in zip(fields, pairs, strict=True) if pair is not None
-    ]
-    held = [
-        [maximum_filter1d(np.minimum(pair[k], MOST_PER_TAKE), reach) for pair in known]
+    speeds = [ground.shaft_hz for ground in grounds]
+    unseen = [hidden(ground, family, trial) for ground in grounds]
+    own, decoys = (
+        together(
+            [
+                np.where(off, 1.0, take_ratios(pair[k]))
+                for pair, off in zip(known, unseen, strict=True)
+            ],
+            speeds,
+        )
         for k in (0, 1)
-    ]
-    tries = fastest_sets(speeds)
-    outcomes = []
-    for chosen in tries:
-        total, decoys = (np.sum([rows[n] for n in chosen], axis=0) for rows in held)
-        beyond = np.sum([known[n][0] for n in chosen], axis=0)
-        top = int(np.argmax(np.where(inside, total + TIE * beyond, -1.0)))
-        places = len(tries) * max(1.0, inside.sum() / reach)
-        chance = tail_chance(float(total[top]), decoys[free], places=places)
-        outcomes.append((chance, -float(total[top]), top))
-    log10_chance, height, best = min(outcomes)
+    )
+    best = int(np.argmax(np.where(inside, own, -np.inf)))
+    evidence = within(own, inside)
+    places = [None if pair is None else own_place(pair[0], best) for pair in pairs]
+    at = np.array([np.nan if place is None else trial[place] for place in places])
     order = float(trial[best])
-    near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
-    at = np.array([np.nan if p is None else trial[near][int(np.argmax(p[0][near]))] for p in pairs])
     return RollingScore(
         bearing=bearing.name,
         shaft=shaft,
         family=family,
-        log10_chance=log10_chance,
+        log10_chance=decoy_chance(evidence, decoys, free, int(inside.sum())),
         order=order,
         slip=order / family.order - 1.0,
-        surprise=np.array([np.nan if p is None else float(p[0][near].max()) for p in pairs]),
+        surprise=np.array(
+            [
+                np.nan if pair is None or place is None else float(pair[0][place])
+                for pair, place in zip(pairs, places, strict=True)
+            ]
+        ),
         orders=at,
         depth=np.array(
             [
@@ -299,7 +371,7 @@ def _over_sweep(
                 for p, field, where in zip(pairs, fields, at, strict=True)
             ]
         ),
-        height=-height,
+        evidence=evidence,
     )
 
 

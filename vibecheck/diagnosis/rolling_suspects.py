@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
-from vibecheck.diagnosis.rolling import PLAIN, RollingScore
+from vibecheck.diagnosis.rolling import PLAIN, SLIPS, SPEAKS, RollingScore
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
+from vibecheck.machine.bearings import orders_of
 
 ELEMENT_FAULT = {
     "outer": "outer race",
@@ -21,6 +22,16 @@ ELEMENT_FAULT = {
 }
 EVEN_DEPTH, ENOUGH = 0.06, 8.0
 """Depth, in a sound full of gears, at which depth alone would leave the odds at ``ENOUGH``."""
+HEARD_THERE = 2.0
+"""Surprise (decimal) from which a take counts as having the family."""
+FAST = 0.5
+"""Takes at least this fast, over the fastest, must have it deep."""
+RESOLVED = 2.0
+"""Lines this many bins of a take's spectrum apart are two lines."""
+LEADS = 2e-3
+"""Slip the wrong way that numbers from a catalogue may still explain."""
+CAGE_MOST, CAGE_DEPTH = 9.0, 4.0
+"""A cage is at most likely, and must be heard deeper: much else comes at such slow rates."""
 SAME_LINE = 0.004
 ALIKE = 0.015
 """Two elements of one bearing with rates this close cannot be told apart, whatever slip says."""
@@ -37,7 +48,27 @@ def rolling_suspects(heard: Listened) -> list[Suspect]:
         else:
             groups.append([score])
     kept = [g for g in groups if not any(_overtone_of(heard, g[0], o[0]) for o in groups)]
-    return [_rolling_suspect(group, heard) for group in kept]
+    return [_rolling_suspect(group, heard) for group in _with_rollers(kept)]
+
+
+def _with_rollers(groups: list[list[RollingScore]]) -> list[list[RollingScore]]:
+    """Where a cage leads, the rolling elements of its bearing join it.
+
+    A bad ball passes the load once a cage turn: what is heard at the cage's rate may be the ball.
+    """
+    joined: list[list[RollingScore]] = []
+    for group in groups:
+        if group[0].family.name != "cage":
+            continue
+        cages = {score.bearing for score in group}
+        for other in groups:
+            lead = other[0]
+            if lead.family.name == "roller" and lead.bearing in cages and lead not in group:
+                weaker = lead.log10_chance >= group[0].log10_chance
+                if weaker and lead.evidence > SPEAKS:
+                    group.extend(other)
+                    joined.append(other)
+    return [group for group in groups if not any(group is other for other in joined)]
 
 
 def _overtone_of(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
@@ -78,12 +109,14 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
         for s in group
         if odds[id(s)] > odds[id(best)] - 3.0
         or (s.bearing == best.bearing and abs(s.family.order / best.family.order - 1) < ALIKE)
+        or (s.bearing == best.bearing and s.family.name == "roller" and s.evidence > SPEAKS)
     ]
     kind = fault(ELEMENT_FAULT[best.family.name])
     named = {s.family.name for s in rivals}
-    name = kind.name if len(named) == 1 else "bearing worn, race not known"
+    others = _others_open(best, heard)
+    name = kind.name if len(named) == 1 and not others else "bearing worn, race not known"
     return Suspect(
-        parts=tuple(dict.fromkeys(s.bearing for s in rivals)),
+        parts=tuple(dict.fromkeys([*(s.bearing for s in rivals), *others])),
         part_kind="bearing",
         fault=name,
         rotor=best.shaft,
@@ -92,6 +125,21 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
         evidence=odds[id(best)],
         detail={"score": best, "rivals": tuple(rivals)},
     )
+
+
+def _others_open(score: RollingScore, heard: Listened) -> list[str]:
+    """Bearings of unknown numbers on the same shaft, when slip goes the way no cage goes.
+
+    A cage lags; a family that leads fits the known bearing badly and may be its neighbour's.
+    """
+    leads = -score.slip if score.family.name == "inner" else score.slip
+    if leads <= LEADS:
+        return []
+    return [
+        bearing.name
+        for bearing in heard.machine.bearings
+        if bearing.shaft == score.shaft and bearing.kind != "plain" and orders_of(bearing) is None
+    ]
 
 
 def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
@@ -104,33 +152,41 @@ def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
 
 
 def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
-    """Natural log odds for a flaw: surprise, depth, and presence must all be there.
+    """Natural log odds for a flaw: beyond what decoys reach, and deep where the shaft is fast.
 
-    A flaw is struck in every take in which its shaft turns; quiet slow takes are forgiven, quiet
-    fast ones are not. A family on a whole multiple of its own shaft may be the shaft's.
+    A family on a whole multiple of its own shaft, as far as the takes that have it can resolve, may
+    be the shaft's.
     """
     speeds = np.array([take.rotor_hz(score.shaft) or 0.0 for take in takes])
     known = np.isfinite(score.surprise) & (speeds > 0)
     if not known.any():
         return -4.0
-    strong = known & (score.surprise > 0.8)
-    presence = float(speeds[strong].sum() / speeds[known].sum())
-    surprise = np.log(10.0) * (0.75 * -score.log10_chance - 0.5)
-    depth = float(np.median(score.depth[strong])) if strong.any() else 0.0
-    deep = ENOUGH + 2.0 * np.log(max(depth, 1e-3) / EVEN_DEPTH) + 0.2 * max(0.0, surprise - 12.0)
-    there = ENOUGH + 16.0 * (presence - 0.55)
-    odds = float(-np.logaddexp.reduce([-surprise, -deep, -there]))
-    if _on_whole_multiple(score, takes) or _at_one_speed(strong, known, speeds):
+    strong = known & (np.nan_to_num(score.surprise) > HEARD_THERE)
+    fast = known & (speeds >= FAST * speeds[known].max())
+    surprise = np.log(10.0) * (-score.log10_chance - 0.5)
+    depth = float(np.median(score.depth[fast]))
+    depth /= CAGE_DEPTH if score.family.name == "cage" else 1.0
+    deep = ENOUGH + 3.0 * np.log(max(depth, 1e-3) / EVEN_DEPTH) + 0.2 * max(0.0, surprise - 12.0)
+    odds = float(-np.logaddexp(-surprise, -deep))
+    if _on_whole_multiple(score, takes, strong) or _at_one_speed(strong, known, speeds):
         odds = min(odds, 2.0)
     if score.family.name == "cage":
-        odds = min(odds, 5.0)
+        odds = min(odds, CAGE_MOST)
     return float(np.clip(odds, -4.0, 13.0))
 
 
-def _on_whole_multiple(score: RollingScore, takes: Sequence[Heard]) -> bool:
-    """Whether even the longest take leaves the order on a whole multiple of its shaft."""
-    turns = max((t.turns * (t.ratio(score.shaft) or 0.0) for t in takes), default=0.0)
-    return abs(score.order - round(score.order)) * turns < 3.0
+def _on_whole_multiple(
+    score: RollingScore, takes: Sequence[Heard], strong: NDArray[np.bool_]
+) -> bool:
+    """Whether hardly a take that has it resolves it from a whole multiple of its shaft."""
+    resolved = 0
+    for take, order, has in zip(takes, score.orders, strong, strict=True):
+        ratio = take.ratio(score.shaft)
+        if not has or not ratio:
+            continue
+        slack = SLIPS * order if take.turning.rotors[score.shaft].group != take.group else 0.0
+        resolved += (abs(order - round(order)) - slack) * take.turns * ratio >= RESOLVED
+    return resolved < min(2, max(1, int(strong.sum())))
 
 
 def _at_one_speed(

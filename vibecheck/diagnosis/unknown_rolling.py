@@ -13,7 +13,6 @@ from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
@@ -21,17 +20,22 @@ from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.matching import Field
 from vibecheck.diagnosis.rolling import (
-    MOST_PER_TAKE,
+    PLAIN,
     SLIP_SCATTER,
-    STEP,
-    TIE,
     RollingScore,
-    fastest_sets,
     line_depth,
     peeled,
     rolling_fields,
     surprise,
-    tail_chance,
+)
+from vibecheck.diagnosis.rolling_evidence import (
+    STEP,
+    decoy_chance,
+    hidden,
+    own_place,
+    take_ratios,
+    together,
+    within,
 )
 from vibecheck.diagnosis.rolling_suspects import rolling_odds
 from vibecheck.machine.bearings import orders_of
@@ -47,6 +51,8 @@ NEVER_SURER = 0.93
 PRIOR = 3e-3
 LEAST_SAID = 0.005
 """An order is written to four figures; no smaller error is claimed of it."""
+AROUND = 0.02
+"""Half the window, relative, that holds one bearing's order in all takes."""
 WHOLE, HALF = 0.03, 0.01
 SHARES: Mapping[str, tuple[float, float]] = {
     "ball": (0.50, 0.65),
@@ -121,7 +127,7 @@ def _shares(
 def unknown_rolling(heard: Listened) -> list[Finding]:
     """At most one finding a shaft: a family that only a bearing of unknown numbers makes."""
     unknown = [b for b in heard.machine.bearings if orders_of(b) is None and b.kind != "plain"]
-    if not unknown or not heard.takes:
+    if not unknown or not heard.takes or _spoken_for(heard):
         return []
     fields = rolling_fields(heard.takes, unknown)
     shafts = {b.shaft: [o for o in unknown if o.shaft == b.shaft] for b in unknown}
@@ -135,10 +141,41 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
         made = _finding(heard, shafts.pop(lead.shaft), lead, left)
         found += [made] if made is not None else []
         left = [
-            peeled(take, field, lead, lead.order)
-            for take, field in zip(heard.takes, left, strict=True)
+            peeled(take, field, lead, float(order))
+            for take, field, order in zip(heard.takes, left, lead.orders, strict=True)
         ]
     return _one_shaft_each(found)
+
+
+def _fixed_ratio(heard: Listened, one: str, other: str) -> float | None:
+    """Speed of one shaft over another's when it is the same in all takes that know both."""
+    pairs = [(take.ratio(one), take.ratio(other)) for take in heard.takes]
+    ratios = [own / base for own, base in pairs if own and base]
+    if 2 * len(ratios) < len(pairs) or np.ptp(ratios) > 2 * SLIP_SCATTER * ratios[0]:
+        return None
+    return ratios[0]
+
+
+def _spoken_for(heard: Listened) -> bool:
+    """Whether a known bearing is plainly heard: its echoes at other orders accuse nobody else."""
+    return any(
+        score.log10_chance < PLAIN and score.family.name != "cage" for score in heard.rolling
+    )
+
+
+def _alike(heard: Listened, shaft: str, order: float) -> list[str]:
+    """Bearings of unknown numbers on other shafts that keep a fixed ratio to this one."""
+    found = []
+    for bearing in heard.machine.bearings:
+        if bearing.shaft == shaft or bearing.kind == "plain" or orders_of(bearing) is not None:
+            continue
+        ratio = _fixed_ratio(heard, bearing.shaft, shaft)
+        if ratio is None:
+            continue
+        low, high = _range([bearing])
+        if low <= order / ratio <= high:
+            found.append(bearing.name)
+    return found
 
 
 def _range(bearings: Sequence[Bearing]) -> tuple[float, float]:
@@ -165,45 +202,56 @@ def _searched(
     free = _broken(trial)
     inside = free & (trial >= low) & (trial <= high) & ~_explained(heard, shaft, trial)
     shape = Family(name="free", order=float(np.sqrt(low * high)))
+    grounds = [field.get(shaft) for field in fields]
     rows = [
-        surprise(field[shaft], shape, trial, free)[0] if shaft in field else None
-        for field in fields
+        None if ground is None else surprise(ground, shape, trial, free)[0] for ground in grounds
     ]
-    known = [row for row in rows if row is not None]
-    if not known or not inside.any():
+    if not any(row is not None for row in rows) or not inside.any():
         return None
-    reach = 2 * int(SLIP_SCATTER / STEP) + 1
-    held = [maximum_filter1d(np.minimum(row, MOST_PER_TAKE), reach) for row in known]
-    speeds = [field[shaft].shaft_hz for field in fields if shaft in field]
-    tries = fastest_sets(speeds)
-    outcomes = []
-    for chosen in tries:
-        total = np.sum([held[n] for n in chosen], axis=0)
-        beyond = np.sum([known[n] for n in chosen], axis=0)
-        top = int(np.argmax(np.where(inside, total + TIE * beyond, -1.0)))
-        places = len(tries) * max(1.0, inside.sum() / reach)
-        chance = tail_chance(float(total[top]), total[free], places=places)
-        outcomes.append((chance, -float(total[top]), top))
-    log10_chance, height, best = min(outcomes)
+    known = [(g, r) for g, r in zip(grounds, rows, strict=True) if g is not None and r is not None]
+    ratios = [np.where(hidden(g, shape, trial), 1.0, take_ratios(row)) for g, row in known]
+    own = together(ratios, [ground.shaft_hz for ground, _ in known])
+    best = int(np.argmax(np.where(inside, own, -np.inf)))
+    around = np.abs(trial / trial[best] - 1.0) < AROUND
+    evidence = within(own, around)
+    elsewhere = free & ~_echoes(trial, float(trial[best]))
+    log10_chance = decoy_chance(evidence, own, elsewhere, int(around.sum()))
+    log10_chance = min(0.0, log10_chance + float(np.log10(inside.sum() / around.sum())))
     if log10_chance > BELIEVED:
         return None
-    near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
+    places = [None if row is None else own_place(row, best) for row in rows]
     order = float(trial[best])
     score = RollingScore(
         bearing=bearings[0].name,
         shaft=shaft,
-        family=Family(name="free", order=float(trial[best])),
+        family=Family(name="free", order=order),
         log10_chance=log10_chance,
-        order=float(trial[best]),
+        order=order,
         slip=0.0,
-        surprise=np.array([np.nan if row is None else float(row[near].max()) for row in rows]),
-        orders=np.full(len(rows), float(trial[best])),
+        surprise=np.array(
+            [
+                np.nan if row is None or place is None else float(row[place])
+                for row, place in zip(rows, places, strict=True)
+            ]
+        ),
+        orders=np.array([np.nan if place is None else float(trial[place]) for place in places]),
         depth=np.zeros(len(rows)),
-        height=-height,
+        evidence=evidence,
     )
     order, _ = _sharpened(score, fields)
-    depth = [line_depth(field[shaft], order) if shaft in field else np.nan for field in fields]
+    depth = [
+        np.nan if ground is None else line_depth(ground, float(where))
+        for ground, where in zip(grounds, score.orders, strict=True)
+    ]
     return replace(score, order=order, depth=np.array(depth))
+
+
+def _echoes(trial: Numbers, order: float) -> NDArray[np.bool_]:
+    """Orders that share lines with a family: simple ratios of it, and whole turns beside it."""
+    places = [order * ratio for ratio in (1 / 3, 1 / 2, 2 / 3, 1.0, 3 / 2, 2.0, 3.0)]
+    places += [order + turns for turns in (-2.0, -1.0, 1.0, 2.0)]
+    near = [np.abs(trial / place - 1.0) < 2 * AROUND for place in places]
+    return np.asarray(np.any(near, axis=0))
 
 
 def _broken(trial: Numbers) -> NDArray[np.bool_]:
@@ -242,6 +290,7 @@ def _finding(
     takes = [take for take in heard.takes if take.ratio(score.shaft)]
     strong = np.nan_to_num(score.surprise) > 1.0
     names = tuple(bearing.name for bearing in bearings)
+    names += tuple(_alike(heard, score.shaft, order))
     loud = [take.label for take, yes in zip(heard.takes, strong, strict=True) if yes]
     rates = {take.label: order * (take.rotor_hz(score.shaft) or 0.0) for take in takes}
     spindle = heard.machine.spindle
