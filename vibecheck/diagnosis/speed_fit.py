@@ -49,6 +49,8 @@ USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
 ENOUGH_LEAD = 0.08
+BORNE_OUT_LEAD = 0.03
+"""The lead that is enough where the motor's own turns say about the same."""
 FAR_LEAD, FAR_TAKES = 0.3, 3.2
 """The lead that a scale needs which no plate and no belt explains, and that times the takes."""
 PLAIN_OTHER = 13.0
@@ -148,7 +150,9 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
         for take, trial in zip(takes, trials, strict=True)
     )
     far_lead = max(FAR_LEAD, FAR_TAKES / max(count, 1))
-    doubtful = sureness < (far_lead if far else ENOUGH_LEAD)
+    borne_out = turns.motor_scale is not None and abs(np.log(scale) - likely[0]) <= likely[1]
+    enough = BORNE_OUT_LEAD if borne_out else ENOUGH_LEAD
+    doubtful = sureness < (far_lead if far else enough)
     if doubtful and len(takes) <= FEW:
         scale, window = float(np.exp(likely[0])), min(likely[1], MOTORS_DIFFER)
     elif doubtful:
