@@ -48,6 +48,8 @@ USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 """True over table speed, natural logarithm: motors idle faster than their plate says; beyond this
 width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
+IN_STEP = 5e-4
+"""Two rates this near a ratio of small whole numbers keep step."""
 ENOUGH_LEAD = 0.08
 BORNE_OUT_LEAD = 0.03
 """The lead that is enough where the motor's own turns say about the same."""
@@ -256,6 +258,8 @@ def _joined(speed: TakeSpeed, turning: Turning, heard: Mapping[str, TurnSpeed]) 
     """Tracks by teeth first; where there are none the spindle's own, then the motor's."""
     if not heard or (speed.found and (speed.misfiled or speed.turning is not turning)):
         return speed
+    if speed.found:
+        heard = {name: own for name, own in heard.items() if not _in_step(own, speed, turning)}
     spindle = turning.rotors.get(turning.machine.spindle)
     order = sorted(heard, key=lambda name: spindle is None or name != spindle.group)
     tracks = {
@@ -281,6 +285,24 @@ def _joined(speed: TakeSpeed, turning: Turning, heard: Mapping[str, TurnSpeed]) 
         tracks=tracks,
         errors=errors,
     )
+
+
+def _in_step(heard: TurnSpeed, speed: TakeSpeed, turning: Turning) -> bool:
+    """Whether what passes for a further shaft keeps step with one that teeth drive: it is that one.
+
+    A belt slips, and holds no ratio of small numbers to this part of one.
+    """
+    group, track = next(iter(speed.tracks.items()))
+    for rotor in turning.rotors.values():
+        if rotor.group != group:
+            continue
+        times = heard.track.mean_hz / (rotor.ratio * track.mean_hz)
+        if any(
+            round(times * q) in range(1, 7) and abs(times * q / round(times * q) - 1.0) < IN_STEP
+            for q in (1, 2, 3)
+        ):
+            return True
+    return False
 
 
 def _middle_scale(fitted: Sequence[TakeSpeed]) -> float | None:
