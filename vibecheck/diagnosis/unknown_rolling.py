@@ -20,7 +20,6 @@ from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.matching import Field
 from vibecheck.diagnosis.rolling import (
-    PLAIN,
     SLIP_SCATTER,
     RollingScore,
     line_depth,
@@ -51,6 +50,8 @@ NEVER_SURER = 0.93
 PRIOR = 3e-3
 LEAST_SAID = 0.005
 """An order is written to four figures; no smaller error is claimed of it."""
+PLAINLY = 6.0
+"""Log odds from which a known bearing is as good as named."""
 AROUND = 0.02
 """Half the window, relative, that holds one bearing's order in all takes."""
 WHOLE, HALF = 0.03, 0.01
@@ -159,7 +160,8 @@ def _fixed_ratio(heard: Listened, one: str, other: str) -> float | None:
 def _spoken_for(heard: Listened) -> bool:
     """Whether a known bearing is plainly heard: its echoes at other orders accuse nobody else."""
     return any(
-        score.log10_chance < PLAIN and score.family.name != "cage" for score in heard.rolling
+        score.family.name != "cage" and rolling_odds(score, heard.takes) > PLAINLY
+        for score in heard.rolling
     )
 
 
