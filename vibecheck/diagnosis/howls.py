@@ -33,18 +33,36 @@ ALONE = 0.004
 NAMED_NEAR = 0.01
 """What is usually taken for a match."""
 SURE = {"shown": 0.985, "likely": 0.92, "possible": 0.60}
+WORTH_SAYING = 0.30
 SWEPT = 0.90
 """Cutting takes alone: the sweep leaves no part of the machine, but only a take in air tells a
 howl from a structure that the machine shakes."""
+SCATTERED, CHANCE_LEAN, MEANT_LEAN = 0.0185, 13.0, 0.8
+"""What chance meetings of lines within reach scatter, relative; the natural log that many places
+tried must be beaten by; and the weight of what is left."""
+HOWL_DB, HOWL_SPREAD_DB = -10.0, 2.0
+"""Level under the strongest line of its take at which a howl is hardly one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Howl:
-    """One line near the same hertz in most cutting takes."""
+    """One line near the same hertz in most cutting takes.
+
+    ``scatter`` is that of its loudest place from take to take, relative; ``level_db`` its median
+    level over the strongest line.
+    """
 
     hz: float
-    spread_hz: float
+    scatter: float
+    level_db: float
     takes: tuple[int, ...]
+
+    @property
+    def meant(self) -> float:
+        """How surely the takes have one and the same howl, and it is loud (0 to 1)."""
+        lean = len(self.takes) * float(np.log(SCATTERED / self.scatter)) - CHANCE_LEAN
+        loud = (self.level_db - HOWL_DB) / HOWL_SPREAD_DB
+        return float(np.exp(-np.logaddexp(0.0, -MEANT_LEAN * lean) - np.logaddexp(0.0, -loud)))
 
 
 def chatter_findings(
@@ -69,8 +87,11 @@ def chatter_findings(
         tapped=tapped,
     )
     made = _finding(heard, cutting, idle, howl, verdict)
-    others = [f for f in findings if not _same_tone(f, howl.hz)]
-    return [*others, *([made] if made else [])]
+    same = [f for f in findings if _same_tone(f, howl.hz)]
+    others = [f for f in findings if f not in same]
+    singers = [f for f in same if f.part_kind == "tool"]
+    best = max([*singers, *([made] if made else [])], key=lambda f: f.probability, default=None)
+    return [*others, *([best] if best else [])]
 
 
 def _listening(heard: Listened, take: Heard) -> Listening | None:
@@ -112,15 +133,28 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
         ):
             continue
         weight = float(sum(max(line[1] for line in near if line[2] == n) + 30 for n in numbers))
-        places = np.array([line[0] for line in near])
         if best is None or weight > best[0]:
             howl = _Howl(
-                hz=float(np.median(places)),
-                spread_hz=float(np.ptp(places) / 2),
+                hz=float(np.median([line[0] for line in near])),
+                **_scatter(near),
                 takes=tuple(sorted({n for hz, n in strong if abs(hz / centre - 1.0) < WANDERS})),
             )
             best = weight, howl
     return best[1] if best else None
+
+
+def _scatter(near: Sequence[tuple[float, float, int]]) -> dict[str, float]:
+    """Scatter and level of the loudest line of each take."""
+    loudest: dict[int, tuple[float, float]] = {}
+    for hz, level, number in near:
+        if number not in loudest or level > loudest[number][1]:
+            loudest[number] = hz, level
+    places, levels = (np.array(column) for column in zip(*loudest.values(), strict=True))
+    apart = np.abs(places / np.median(places) - 1.0)
+    return {
+        "scatter": max(1e-5, 1.4826 * float(np.median(apart))),
+        "level_db": float(np.median(levels)),
+    }
 
 
 def _as_tone(hz: float, numbers: Sequence[int]) -> FixedTone:
@@ -167,6 +201,10 @@ def _finding(
     speeds = [take.rotor_hz(heard.machine.spindle) or 0.0 for take in cutting]
     if len(howl.takes) >= 4 and max(speeds) > 1.5 * min(speeds):
         probability = max(probability, SWEPT)
+    if not idle:
+        probability *= howl.meant
+    if probability < WORTH_SAYING:
+        return None
     evidence = [fact("fixed_hz", hz=howl.hz, count=len(howl.takes))]
     if idle and verdict.signs.in_air is False:
         evidence.append(fact("only_while_cutting", hz=howl.hz))
