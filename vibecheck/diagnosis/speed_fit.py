@@ -48,6 +48,8 @@ USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 """True over table speed, natural logarithm: motors idle faster than their plate says; beyond this
 width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
+MANY_PAIRS = 3
+"""So many pairs at work hold a scale by themselves: their side lines do not agree."""
 IN_STEP = 5e-4
 """Two rates this near a ratio of small whole numbers keep step."""
 ENOUGH_LEAD = 0.08
@@ -154,7 +156,7 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     far_lead = max(FAR_LEAD, FAR_TAKES / max(count, 1))
     borne_out = turns.motor_scale is not None and abs(np.log(scale) - likely[0]) <= likely[1]
     enough = BORNE_OUT_LEAD if borne_out else ENOUGH_LEAD
-    doubtful = sureness < (far_lead if far else enough)
+    doubtful = sureness < (far_lead if far else enough) or _sidebands_for_meshes(scale, filed)
     if doubtful and len(takes) <= FEW:
         scale, window = float(np.exp(likely[0])), min(likely[1], MOTORS_DIFFER)
     elif doubtful:
@@ -186,6 +188,28 @@ def _needs_turns(machine: Machine, filed: Sequence[Turning | None]) -> bool:
     """Whether some shaft's speed cannot be had from teeth: behind a belt, or where none mesh."""
     bare = any(turning is not None and anchor_group(turning) is None for turning in filed)
     return bare or any(not belt.toothed for belt in machine.belts)
+
+
+def _sidebands_for_meshes(scale: float, filed: Sequence[Turning | None]) -> bool:
+    """Whether an unusual scale may be a usual one with side lines taken for the mesh.
+
+    Where hardly any pair works, an eccentric gear's lines at one and two turns beside its mesh fit
+    the table as well as the mesh does, at a speed that is off by one or two teeth.
+    """
+    if abs(float(np.log(scale)) - USUAL_SCALE) < USUAL_WIDTH:
+        return False
+    pairs = {
+        (work.mesh.name, teeth)
+        for turning in filed
+        if turning is not None
+        for work in turning.meshes
+        for teeth in (work.driver_teeth, work.driven_teeth)
+        if work.loaded and teeth
+    }
+    if len({name for name, _ in pairs}) >= MANY_PAIRS:
+        return False
+    off = [(teeth + k) / teeth for _, teeth in pairs for k in (-2, -1, 1, 2)]
+    return any(abs(float(np.log(scale / each)) - USUAL_SCALE) < USUAL_WIDTH for each in off)
 
 
 def _likely_scale(machine: Machine, turns: SweepTurns) -> tuple[float, float]:
