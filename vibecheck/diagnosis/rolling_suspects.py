@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,9 +29,11 @@ FAST = 0.5
 """Takes at least this fast, over the fastest, must have it deep."""
 RESOLVED = 2.0
 """Lines this many bins of a take's spectrum apart are two lines."""
+AS_GOOD_AS_NAMED, SECOND_MOST = 7.0, 3.5
+"""Log odds from which a bearing is as good as named, and the most for another beside it."""
 LEADS = 2e-3
 """Slip the wrong way that numbers from a catalogue may still explain."""
-CAGE_MOST, CAGE_DEPTH = 9.0, 4.0
+CAGE_MOST, CAGE_DEPTH = 10.0, 4.0
 """A cage is at most likely, and must be heard deeper: much else comes at such slow rates."""
 SAME_LINE = 0.004
 ALIKE = 0.015
@@ -48,7 +51,27 @@ def rolling_suspects(heard: Listened) -> list[Suspect]:
         else:
             groups.append([score])
     kept = [g for g in groups if not any(_overtone_of(heard, g[0], o[0]) for o in groups)]
-    return [_rolling_suspect(group, heard) for group in _with_rollers(kept)]
+    return _one_bearing_first([_rolling_suspect(group, heard) for group in _with_rollers(kept)])
+
+
+def _one_bearing_first(found: list[Suspect]) -> list[Suspect]:
+    """Beside a bearing that is as good as named, another is hardly believed: it may be an echo."""
+    lead = max(found, key=_strength, default=None)
+    if lead is None or lead.evidence < AS_GOOD_AS_NAMED:
+        return found
+    return [
+        suspect
+        if set(suspect.parts) & set(lead.parts)
+        else replace(suspect, evidence=min(suspect.evidence, SECOND_MOST))
+        for suspect in found
+    ]
+
+
+def _strength(suspect: Suspect) -> tuple[float, float]:
+    """Odds, then the evidence beyond what odds count."""
+    score = suspect.detail["score"]
+    assert isinstance(score, RollingScore)
+    return suspect.evidence, score.evidence
 
 
 def _with_rollers(groups: list[list[RollingScore]]) -> list[list[RollingScore]]:
@@ -120,7 +143,9 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
         part_kind="bearing",
         fault=name,
         rotor=best.shaft,
-        raises=_turning_with(best.shaft, heard) if name != "outer race" else frozenset(),
+        raises=_turning_with(best.shaft, heard)
+        if name != "outer race" and odds[id(best)] > AS_GOOD_AS_NAMED
+        else frozenset(),
         prior=kind.prior * len(rivals),
         evidence=odds[id(best)],
         detail={"score": best, "rivals": tuple(rivals)},
