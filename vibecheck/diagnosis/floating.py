@@ -22,6 +22,8 @@ SURE = -1.5
 """Decimal logarithm of the chance at which a floating speed counts as found. It need not be more:
 that the motor turns, and about how fast, is certain beforehand."""
 MULTIPLES = 6
+FEWEST_TELL, MOST_ALIKE = 2, 0.8
+"""So many takes that heard a group speak for the others, when this share of them agrees."""
 
 
 def floating_ratios(
@@ -43,16 +45,38 @@ def floating_ratios(
             for number, take in enumerate(takes)
             if (expected := _expected(take, name)) is not None
         }
-        for number, ratio in _sought(name, rows, takes, spectra).items():
+        told = _told_by_others(name, takes)
+        if told is None:
+            ratios = _sought(name, rows, takes, spectra)
+        else:
+            ratios = {number: told * expected for number, expected in rows.items()}
+        for number, ratio in ratios.items():
             found[number][name] = ratio
     return found
 
 
+def _told_by_others(group: str, takes: Sequence[Heard]) -> float | None:
+    """True over computed ratio where other takes heard the group and all say much the same."""
+    told = [
+        take.floating[group] / computed
+        for take in takes
+        if group in take.floating and (computed := _computed(take, group)) is not None
+    ]
+    middle = float(np.median(told)) if len(told) >= FEWEST_TELL else 0.0
+    alike = [abs(each / middle - 1.0) < NEAR for each in told] if middle else []
+    return middle if alike and np.mean(alike) >= MOST_ALIKE else None
+
+
 def _expected(take: Heard, group: str) -> float | None:
     """The group's speed over the track's by the table; None where it need not be sought, or was."""
-    if group not in take.turning.groups or group == take.group or group in take.floating:
+    if group in take.floating or take.speed.by_turns:
         return None
-    if take.speed.by_turns:
+    return _computed(take, group)
+
+
+def _computed(take: Heard, group: str) -> float | None:
+    """A group's speed over the track's, by the table."""
+    if group not in take.turning.groups or group == take.group:
         return None
     there, here = take.turning.groups[group], take.turning.groups[take.group]
     if there.nominal_hz is None or here.nominal_hz is None:

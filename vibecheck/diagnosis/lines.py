@@ -25,6 +25,8 @@ FEWEST_LINES = 3
 MOST_MULTIPLES = 40
 NEAR_HUM = 0.006
 """A tone this near a multiple of the mains cannot be told from hum: a drifting track smears it."""
+BELT_SLIP = 0.03
+"""A shaft behind a belt turns within this of its computed speed."""
 HEARD_FOR_SURE = 15.0
 """Power over floor that no noise reaches."""
 
@@ -223,7 +225,22 @@ def _own_tone(
     hummed = min(abs(order / (k * hum) - 1.0) for k in (1, 2, 3, 4)) < NEAR_HUM
     deaf = order * take.base_hz < take.ready.take.recording.support.low_hz
     shared = min((abs(order - other) for other in others), default=1.0) < 2.5 / spectrum.turns
-    return (0.0, 0.0) if deaf or hummed or shared else spectrum.tone(order)
+    if deaf or hummed or shared or _may_be_unheard(take, order):
+        return 0.0, 0.0
+    return spectrum.tone(order)
+
+
+def _may_be_unheard(take: Heard, order: float) -> bool:
+    """Whether a tone may as well be once or twice a turn of a shaft whose speed was not found."""
+    known = take.turning_ratios()
+    for name in take.turning.machine.shafts:
+        if name in known or name not in take.turning.rotors:
+            continue
+        nominal = take.turning.nominal_hz(name)
+        expected = (nominal or 0.0) * take.speed.scale / take.base_hz
+        if expected and any(abs(order / (k * expected) - 1.0) < BELT_SLIP for k in (1, 2)):
+            return True
+    return False
 
 
 def _busy_orders(take: Heard, rotor: str) -> Numbers:
