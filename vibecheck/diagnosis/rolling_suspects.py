@@ -179,8 +179,8 @@ def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
 def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
     """Natural log odds for a flaw: beyond what decoys reach, and deep where the shaft is fast.
 
-    A family on a whole multiple of its own shaft, as far as the takes that have it can resolve, may
-    be the shaft's.
+    A family on a whole or half multiple of its own shaft, as far as the takes that have it can
+    resolve, may be the shaft's.
     """
     speeds = np.array([take.rotor_hz(score.shaft) or 0.0 for take in takes])
     known = np.isfinite(score.surprise) & (speeds > 0)
@@ -203,14 +203,17 @@ def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
 def _on_whole_multiple(
     score: RollingScore, takes: Sequence[Heard], strong: NDArray[np.bool_]
 ) -> bool:
-    """Whether hardly a take that has it resolves it from a whole multiple of its shaft."""
+    """Whether hardly a take that has it resolves it from a whole or half multiple of its shaft.
+
+    Halves are what a loose part makes.
+    """
     resolved = 0
     for take, order, has in zip(takes, score.orders, strong, strict=True):
         ratio = take.ratio(score.shaft)
         if not has or not ratio:
             continue
         slack = SLIPS * order if take.turning.rotors[score.shaft].group != take.group else 0.0
-        resolved += (abs(order - round(order)) - slack) * take.turns * ratio >= RESOLVED
+        resolved += (abs(order - 0.5 * round(2.0 * order)) - slack) * take.turns * ratio >= RESOLVED
     return resolved < min(2, max(1, int(strong.sum())))
 
 

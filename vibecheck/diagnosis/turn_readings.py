@@ -37,8 +37,8 @@ GROWTH_DB = 5.0
 left at slow speed is seldom unbalance."""
 TAKE_DB, READING_DB, UNKNOWN_DB = 3.0, 2.5, 40.0
 """Scatter of a take's gain, of one reading, and of what nobody knows: how loud once a turn is."""
-FAULT_DB, FAULT_SPREAD_DB = 17.0, 8.0
-"""What a fault adds (judgement: seven times, give or take a factor of two and a half)."""
+FAULT_DB, FAULT_SPREAD_DB = 20.0, 9.0
+"""What a fault adds (judgement: ten times, give or take a factor of three)."""
 SILENT = Excess(over=float("nan"), spread=float("nan"), readings=0)
 SILENT_SAYS = -1.5
 """Natural log odds for a tone that was never heard."""

@@ -45,7 +45,7 @@ Numbers = NDArray[np.float64]
 LOWEST, HIGHEST = 2.0, 16.0
 """Orders looked at when nothing is known of size or count."""
 BELIEVED = -3.0
-NEVER_SURER = 0.93
+NEVER_SURER = 0.88
 """Likely at most: without numbers nothing says what the family belongs to but its shaft."""
 PRIOR = 3e-3
 LEAST_SAID = 0.005
