@@ -138,11 +138,14 @@ def _motor(turning: Turning) -> str:
 def _motor_window(made: Sequence[TurnTake | None]) -> NDArray[np.bool_]:
     """Where the motor's scale may lie: from a little below its plate to synchronous speed."""
     low, high = -MOTOR_WINDOW, MOTOR_WINDOW
-    machine = next((take.turning.machine for take in made if take is not None), None)
-    if machine is not None and machine.motor is not None and not machine.motor.speeds:
-        poles, plate = machine.motor.poles.value, machine.motor.plate_rpm.middle
-        if poles and plate and machine.supply.kind != "direct current":
-            high = min(high, float(np.log(120.0 * machine.supply.mains_hz / poles / plate)) + 0.004)
+    turning = next((take.turning for take in made if take is not None), None)
+    motor = turning.machine.motor if turning is not None else None
+    if turning is not None and motor is not None and not motor.speeds:
+        supply, poles = turning.machine.supply, motor.poles.value
+        nominal = turning.groups[_motor(turning)].nominal_hz
+        if poles and nominal and supply.kind not in ("direct current", "inverter"):
+            high = min(high, float(np.log(2.0 * supply.mains_hz / poles / nominal)) + 0.004)
+        if motor.plate_rpm.middle is not None:
             low = max(low, -0.03)
     window: NDArray[np.bool_] = (low <= SCALES) & (high >= SCALES)
     return window
