@@ -2,12 +2,13 @@
 
 A case is settled by its seed and its kind alone. Kinds: ``moderate`` (one fault, at the least
 severity at which an oracle told the true speed and the true part hears it in half of its takes),
-``single`` (one fault of any severity), ``double`` (two moderate faults), ``healthy`` and ``loud``.
+``plain`` (one fault, 9 dB above that), ``single`` (one fault of any severity), ``double`` (two
+moderate faults), ``healthy`` and ``loud``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,7 +26,10 @@ MIXED = (
     "moderate", "healthy", "single", "moderate", "double",
     "moderate", "loud", "single", "moderate", "healthy",
 )  # fmt: skip
-KINDS = ("moderate", "single", "double", "healthy", "loud")
+KINDS = ("moderate", "single", "double", "healthy", "loud", "plain")
+FAULTY = ("moderate", "single", "double", "plain")
+PLAINLY = 0.3
+"""Severity above moderate (9 dB) of a fault that is plainly there."""
 SECONDS = (10.0, 14.0)
 RATE_HZ = 16000.0
 CUTTING_SHARE = 0.12
@@ -89,7 +93,7 @@ def case_of(seed: int, kind: str, fault: str | None = None) -> Case:
     individual = random_individual(rng, loud=kind == "loud")
     conditions = random_conditions(rng, float(rng.uniform(0.1, 0.9)))
     oracle = Oracle(machine=machine, individual=individual, conditions=conditions, seed=seed)
-    planted = [_planted(oracle, seed, kind, rng, fault)] if kind in KINDS[:3] else []
+    planted = [_planted(oracle, seed, kind, rng, fault)] if kind in FAULTY else []
     if kind == "double":
         planted.append(_planted(oracle, seed + 7, kind, rng, None, planted[0][0]))
     named = {one.fault for one, _ in planted}
@@ -129,7 +133,8 @@ def _planted(
             return drawn, is_moderate(oracle.clearance(drawn))
         raised = oracle.moderate(drawn)
         if raised is not None:
-            return raised, True
+            more = PLAINLY if kind == "plain" else 0.0
+            return replace(raised, severity=raised.severity + more), True
     return drawn, False
 
 

@@ -141,7 +141,13 @@ def summary(results: Sequence[Line]) -> str:
         "### One fault: engine and baselines\n",
         _against_baselines(results),
         "### By fault\n",
-        _by(singles(results), lambda x: x["faults"][0]["fault"], "fault"),
+        _by(
+            [x for x in singles(results) if x["kind"] != "plain"],
+            lambda x: x["faults"][0]["fault"],
+            "fault",
+        ),
+        "### By fault, plain ones\n",
+        _by(kinds.get("plain", []), lambda x: x["faults"][0]["fault"], "fault"),
         "### By severity\n",
         _by([x for x in results if x["kind"] == "single"], _severity, "severity"),
         "### By channel\n",
@@ -169,7 +175,8 @@ def _severity(line: Line) -> str:
 
 
 def _targets(results: Sequence[Line]) -> str:
-    moderate = [x for x in singles(results) if x["faults"][0]["moderate"]]
+    moderate = [x for x in singles(results) if x["faults"][0]["moderate"] and x["kind"] != "plain"]
+    plain = [x for x in results if x["kind"] == "plain"]
     double = [
         x for x in results if len(x["faults"]) == 2 and all(f["moderate"] for f in x["faults"])
     ]
@@ -181,6 +188,10 @@ def _targets(results: Sequence[Line]) -> str:
          share([named_surely(x, x["faults"][0]) for x in moderate])),
         ("the same, but for bearings whose inside nobody knows", "95 %",
          share([named_surely(x, x["faults"][0]) for x in moderate if told(x["faults"][0])])),
+        ("single plain fault (9 dB above moderate), the same", "",
+         share([named_surely(x, x["faults"][0]) for x in plain])),
+        ("single plain fault, the right part whatever is wrong with it", "",
+         share([any(part_right(f, x["faults"][0]) for f in sure(x)) for x in plain])),
         ("two moderate faults, both named at likely or better", "85 %",
          share([all(named_surely(x, f) for f in x["faults"]) for x in double])),
         ("two moderate faults, both named at possible or better", "",
