@@ -50,6 +50,8 @@ width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
 MANY_PAIRS = 3
 """So many pairs at work hold a scale by themselves: their side lines do not agree."""
+MAINS_APART = float(np.log(1.2))
+"""A motor on 60 Hz against one on 50."""
 IN_STEP = 5e-4
 """Two rates this near a ratio of small whole numbers keep step."""
 ENOUGH_LEAD = 0.08
@@ -156,7 +158,7 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     far_lead = max(FAR_LEAD, FAR_TAKES / max(count, 1))
     borne_out = turns.motor_scale is not None and abs(np.log(scale) - likely[0]) <= likely[1]
     enough = BORNE_OUT_LEAD if borne_out else ENOUGH_LEAD
-    doubtful = sureness < (far_lead if far else enough) or _sidebands_for_meshes(scale, filed)
+    doubtful = sureness < (far_lead if far else enough) or _too_few_to_tell(scale, filed)
     if doubtful and len(takes) <= FEW:
         scale, window = float(np.exp(likely[0])), min(likely[1], MOTORS_DIFFER)
     elif doubtful:
@@ -190,26 +192,22 @@ def _needs_turns(machine: Machine, filed: Sequence[Turning | None]) -> bool:
     return bare or any(not belt.toothed for belt in machine.belts)
 
 
-def _sidebands_for_meshes(scale: float, filed: Sequence[Turning | None]) -> bool:
-    """Whether an unusual scale may be a usual one with side lines taken for the mesh.
+def _too_few_to_tell(scale: float, filed: Sequence[Turning | None]) -> bool:
+    """Whether an unusual scale rests on so few pairs that any comb of lines would fit them.
 
-    Where hardly any pair works, an eccentric gear's lines at one and two turns beside its mesh fit
-    the table as well as the mesh does, at a speed that is off by one or two teeth.
+    Side lines at one and two turns beside an eccentric gear's mesh, or a bearing's strikes, fit a
+    single pair as well as its mesh does. Only the other mains is likely enough beforehand.
     """
-    if abs(float(np.log(scale)) - USUAL_SCALE) < USUAL_WIDTH:
+    away = float(np.log(scale)) - USUAL_SCALE
+    if min(abs(away - mains) for mains in (0.0, MAINS_APART, -MAINS_APART)) < USUAL_WIDTH:
         return False
-    pairs = {
-        (work.mesh.name, teeth)
-        for turning in filed
-        if turning is not None
-        for work in turning.meshes
-        for teeth in (work.driver_teeth, work.driven_teeth)
-        if work.loaded and teeth
-    }
-    if len({name for name, _ in pairs}) >= MANY_PAIRS:
-        return False
-    off = [(teeth + k) / teeth for _, teeth in pairs for k in (-2, -1, 1, 2)]
-    return any(abs(float(np.log(scale / each)) - USUAL_SCALE) < USUAL_WIDTH for each in off)
+    pairs = {name for turning in filed if turning is not None for name in _pairs(turning)}
+    return len(pairs) < MANY_PAIRS
+
+
+def _pairs(turning: Turning) -> frozenset[str]:
+    """Pairs under load."""
+    return frozenset(work.mesh.name for work in turning.meshes if work.loaded)
 
 
 def _likely_scale(machine: Machine, turns: SweepTurns) -> tuple[float, float]:
@@ -445,6 +443,7 @@ def _fit_take(
     if filed is not None and filed in turnings and best is not None:
         own = fits.get(filed, _NOTHING)
         plain = filed in trials or fits[best].sureness >= PLAIN_OTHER
+        plain = plain and _tells_apart(trials[best].turning, turnings[filed])
         if not plain or not _clearly_other(own, fits[best]):
             best = filed
     if best is None or best not in fits:
@@ -510,6 +509,11 @@ def fit_against(take: Ready, frames: Frames, turning: Turning, scale: float) -> 
     trial = _Trial(turning=turning, lines=lines, nominal_hz=nominal, curve=np.zeros(1))
     fit = _follow(take, frames, trial, scale)
     return fit.sureness, fit.support
+
+
+def _tells_apart(other: Turning, filed: Turning) -> bool:
+    """Whether another position's lines are another pattern, and one that no single comb fits."""
+    return len(_pairs(other)) >= MANY_PAIRS or bool(_pairs(filed) and _pairs(other) - _pairs(filed))
 
 
 def _clearly_other(filed: _Fit, other: _Fit) -> bool:
