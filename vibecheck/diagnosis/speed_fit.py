@@ -48,6 +48,10 @@ USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 """True over table speed, natural logarithm: motors idle faster than their plate says; beyond this
 width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
+FITS_AS_FILED = 8.0
+"""Sureness from which a take is where it was filed, whatever fits besides."""
+SAME_STEP = 0.012
+"""Idle takes on one step of the belts turn within this of each other."""
 MANY_PAIRS = 3
 """So many pairs at work hold a scale by themselves: their side lines do not agree."""
 MAINS_APART = float(np.log(1.2))
@@ -183,7 +187,27 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
         scale = middle
     if by_turns:
         fitted = _with_turns(fitted, turns, filed)
+    fitted = _agreed_on_steps(fitted, takes)
     return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
+
+
+def _agreed_on_steps(fitted: Sequence[TakeSpeed], takes: Sequence[Ready]) -> list[TakeSpeed]:
+    """Without the speeds of takes that disagree though one step of the belts drives them.
+
+    Under a cut the motor slips as it likes, so that only idle takes are held against each other.
+    """
+    steps: dict[tuple[str, ...], list[int]] = {}
+    for number, speed in enumerate(fitted):
+        if speed.found and speed.turning is not None and takes[number].take.kind != "cutting":
+            belts = sorted(w.belt.name for w in speed.turning.belts if not w.belt.toothed)
+            steps.setdefault((next(iter(speed.tracks)), *belts), []).append(number)
+    kept = list(fitted)
+    for numbers in steps.values():
+        middle = float(np.median([fitted[n].scale for n in numbers]))
+        for number in numbers:
+            if abs(fitted[number].scale / middle - 1.0) > SAME_STEP:
+                kept[number] = _not_used(fitted[number])
+    return kept
 
 
 def _needs_turns(machine: Machine, filed: Sequence[Turning | None]) -> bool:
@@ -517,8 +541,12 @@ def _tells_apart(other: Turning, filed: Turning) -> bool:
 
 
 def _clearly_other(filed: _Fit, other: _Fit) -> bool:
-    """Whether another position explains a take so much better that it must be that one."""
-    return other.sureness >= max(8.0, filed.sureness + 2.0) and other.support > filed.support + 10.0
+    """Whether another position explains a take so much better that it must be that one.
+
+    A take that fits where it was filed stays there.
+    """
+    better = other.sureness >= max(8.0, filed.sureness + 2.0)
+    return filed.sureness < FITS_AS_FILED and better and other.support > filed.support + 10.0
 
 
 def _follow(

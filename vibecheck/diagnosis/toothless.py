@@ -35,6 +35,8 @@ SCALES = np.arange(-0.16, 0.16, STEP)
 MOTOR_MULTIPLES, SHAFT_MULTIPLES = 12, 6
 MOTOR_VARIES = 0.0025
 """How far the motor's speed may differ from take to take (load, mains)."""
+ENOUGH_TAKES = 0.4
+"""A motor heard in a smaller share of the takes may be a shaft that turns about as fast there."""
 MOTOR_WINDOW = 0.06
 SLIP_VARIES, STEPS_DIFFER = 0.003, 0.012
 """How far a belt's slip differs from take to take, and from one belt or step to another."""
@@ -105,6 +107,7 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
         orders = np.arange(1.0, MOTOR_MULTIPLES + 1)
         curves[number] = comb_surprise(lines, np.exp(SCALES) * nominal, orders, blur=BLUR)
     middle = _common(curves, _motor_window(made), MOTOR_VARIES)
+    without = list(made)
     if middle is None:
         return SweepTurns(takes=tuple(made))
     for number, curve in curves.items():
@@ -127,6 +130,9 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
         if abs(np.log(heard.track.mean_hz / nominal) - middle) < 2 * MOTOR_VARIES:
             heard = replace(heard, sureness=float(curve[np.argmin(np.abs(SCALES - place))]))
             made[number] = replace(take, speeds={group: heard})
+    heard_in = sum(bool(take.speeds) for take in made if take is not None)
+    if heard_in < ENOUGH_TAKES * len(curves):
+        return SweepTurns(takes=tuple(without))
     return SweepTurns(takes=tuple(made), motor_scale=float(np.exp(middle)))
 
 
