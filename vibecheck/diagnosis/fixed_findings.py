@@ -43,6 +43,8 @@ SHARE_EVEN, SHARE_SPREAD = 0.80, 0.025
 SUREST = 0.98
 MOST_ELECTRIC = 14
 """Higher multiples of the supply are weak, and lie so close that chance finds one."""
+UNCOMPARED = 0.8
+"""Most that takes under cut say of chatter by themselves: an idle take might hold the tone too."""
 
 
 def fixed_findings(heard: Listened) -> list[Finding]:
@@ -106,7 +108,7 @@ def _sung(heard: Listened, tone: FixedTone) -> float:
     loose = UNTIED_LEAN * float(np.log(tone.tied / tone.spread / WANDERS_UNTIED))
     meant = len(tone.takes) * float(np.log(SCATTERED / tone.spread)) - CHANCE_LEAN
     all_three = -float(np.logaddexp.reduce([-wanders, -loose, -MEANT_LEAN * meant]))
-    return SUREST * _sigmoid(all_three) * _news(tone, HOWL_DB)
+    return UNCOMPARED * _sigmoid(all_three) * _news(tone, HOWL_DB)
 
 
 def _ruling(tone: FixedTone) -> float:
