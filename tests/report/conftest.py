@@ -202,7 +202,7 @@ def healthy() -> Diagnosis:
                 fault="broken or damaged tooth",
                 verdict="not shown",
                 probability=0.04,
-                evidence=(fact("nothing_stands_out", count=12),),
+                evidence=(fact("stands_out", part="B2 driven", db=2.0),),
             ),
         ),
         next_test=fact("repeat_sweep"),

@@ -13,15 +13,12 @@ HANDS_IN: tuple[Moment, ...] = ("opening the head",)
 NOTHING_TO_MIND = ("gear_table", "state_speed", "check_table", "repeat_sweep")
 """Next steps that send nobody to the machine."""
 OF_TEST: Mapping[str, tuple[Moment, ...]] = {
-    "count_teeth": HANDS_IN,
     "bearing_numbers": HANDS_IN,
     "inspect": HANDS_IN,
     "inspect_both": HANDS_IN,
-    "rock_gear": HANDS_IN,
     "pulley_key": HANDS_IN,
     "belt_look": HANDS_IN,
     "dial_runout": HANDS_IN,
-    "lift_test": HANDS_IN,
     "motor_feet": HANDS_IN,
     "belt_off": ("belt off", *RECORDING),
     "coast_down": ("coast-down", *RECORDING),

@@ -33,28 +33,14 @@ EVIDENCE: Mapping[str, str] = {
     "silent_when_out_of_mesh": (
         "Nothing of it at the {count:whole} position(s) where {part:part} is out of mesh."
     ),
-    "silent_when_unloaded": (
-        "It fades at {positions:positions}, where {part:part} only idles along."
-    ),
-    "heard_at": "Heard at {positions:positions}.",
-    "not_heard_at": ("Not heard at {positions:positions}, where it should be[: {reason:plain}]."),
     "sidebands_at": (
         "The tooth tone of {mesh:part} swells and fades once a turn of {rotor:part}, {db:times} "
         "more than is usual for the pairs of this machine[, at {positions:positions}]."
-    ),
-    "mesh_tone_normal": (
-        "The tooth tone of {mesh:part} is plain to hear but steady: straight-cut gears whine, and "
-        "that is not a fault."
-    ),
-    "mesh_tone_strong": (
-        "The tooth tone of {mesh:part} is {db:times} above the other pairs; by itself that may be "
-        "load, oil or temperature."
     ),
     "one_turn_tone": (
         "A push once a turn of {rotor:part}[ that grows with the {growth:number}th power of the "
         "speed (imbalance grows with the 2nd)][, {db:times} above its surroundings]."
     ),
-    "one_speed_only": ("It is strong at {positions:positions} only: something resonates there."),
     "many_turn_tones": (
         "{count:whole} multiples of the turning of {rotor:part} stand out[, {halves:plain}], as "
         "from a part that is loose or knocks about."
@@ -67,13 +53,6 @@ EVIDENCE: Mapping[str, str] = {
         "{lines:whole} tone(s) in step at {order:order} strikes a turn of its shaft: the "
         "{element:plain} rate of {bearing:part}[, {order_error:shift} off its sheet figure]"
         "[; its balls or rollers slip {slip:percent}]."
-    ),
-    "bearing_side_tones": (
-        "Each of these tones has companions one turn of {rotor:part} apart, as the "
-        "{element:plain} of a bearing makes when it passes through the load."
-    ),
-    "bearing_hum_band": (
-        "The strikes ring between {low_hz:hz} and {high_hz:hz}, above the gear tones."
     ),
     "order_not_whole": (
         "{order:order} a turn is not a whole multiple of {rotor:part}, as every gear or chuck "
@@ -102,7 +81,6 @@ EVIDENCE: Mapping[str, str] = {
         "A bump at {hz:hz}, the rate at which {belt:part} goes round[; its {strongest:plain} is "
         "the strongest]."
     ),
-    "unsteady": "Its strength wanders from turn to turn, as a belt's does and a gear's does not.",
     "fixed_hz": (
         "It stays at {hz:hz} at {count:whole} position(s), while every shaft changes speed."
     ),
@@ -110,12 +88,10 @@ EVIDENCE: Mapping[str, str] = {
         "{hz:hz} is twice the mains frequency: a pull inside the motor or its supply, not "
         "something that turns."
     ),
-    "drive_frequency": "{hz:hz} follows the frequency the drive feeds the motor.",
     "pump_rate": "{hz:hz} is {vanes:whole} pulses a turn of {rotor:part}, as {part:part} makes.",
     "only_while_cutting": (
         "It is there while cutting[ at {hz:hz}] and gone in air[; background {db:times} lower]."
     ),
-    "moves_with_overhang": "It moves from {from_hz:hz} to {to_hz:hz} with the overhang.",
     "stops_at_power_off": "It is gone the moment the power is cut: it is electrical.",
     "glides_at_power_off": "It falls in pitch as the machine coasts down: it is mechanical.",
     "gone_in_neutral": "It is gone with lever {lever:plain} in neutral.",
@@ -130,13 +106,7 @@ EVIDENCE: Mapping[str, str] = {
         "The structure rings at {hz:hz} when tapped (damping {damping:percent} of critical)."
     ),
     "gone_with_chuck_off": "It is gone with the chuck off.",
-    "changes_in_reverse": (
-        "It changes by {db:times} in reverse, when the other side of the teeth carries."
-    ),
     "same_in_reverse": "It is the same in reverse, so it is not one side of the teeth.",
-    "moves_with_levers": (
-        "Only lever(s) {levers:plain} move it, which puts it on {rotor:part} or on a part of it."
-    ),
     "same_everywhere": (
         "{parts:parts} sound the same at every position recorded; they cannot be told apart by "
         "these takes."
@@ -145,8 +115,6 @@ EVIDENCE: Mapping[str, str] = {
         "{parts:parts} sound the same at every position this machine has; no recording can part "
         "them."
     ),
-    "grows_warm": "It grows {db:times} from the first to the last take, as the machine warms.",
-    "level": "{quantity:plain} {value:number} {unit:plain}[ at {position:position}].",
     "family_found": (
         "{count:whole} tones {spacing_hz:hz} apart[, from {first_hz:hz}]: likely {nature:plain}."
     ),
@@ -161,15 +129,6 @@ EVIDENCE: Mapping[str, str] = {
     ),
     "one_take_only": (
         "This rests on one take; a tone in one take finds a name by chance about half the time."
-    ),
-    "nothing_stands_out": (
-        "No part stands out from the rest of this machine at the {count:whole} position(s) "
-        "recorded."
-    ),
-    "changed_from": ("{what:plain} differs by {db:times} between {first:take} and {second:take}."),
-    "chance": (
-        "Chance alone, with {tried:whole} parts and faults tried, would do as well about "
-        "{per_hundred:number} times in a hundred."
     ),
 }
 """Why: sentences of ``Finding.evidence``."""
@@ -189,11 +148,7 @@ RULED_OUT: Mapping[str, str] = {
         "{part:part}, {fault:plain}: explains the takes worse[, {odds:number} to 1 against]."
     ),
     "not_a_whole_multiple": "{part:part}: would be a whole multiple of {rotor:part}; this is not.",
-    "rate_moves": "{part:part}: would stay at one frequency; this moves with the levers.",
     "rate_does_not_move": "{part:part}: would move with the levers; this stays where it is.",
-    "no_impacts": "{part:part}, {fault:plain}: no knocks at its turning rate.",
-    "no_modulation": "{part:part}: its tooth tone is steady.",
-    "does_not_grow": "{part:part}, {fault:plain}: does not grow with speed as it would.",
     "still_there_without": "{part:part}: still heard with {without:plain}.",
     "named_by_chance": (
         "{part:part}: fits at {count:whole} of {of:whole} position(s) only, as chance would."
@@ -221,16 +176,11 @@ REMARKS: Mapping[str, str] = {
     ),
     "speed_drifts": "{take:take}: the speed changed by {percent:percent} during the take.",
     "take_too_short": "{take:take} lasts {seconds:seconds}; {needed_s:seconds} would do.",
-    "cannot_part": (
-        "{take:take} is too short to part {parts:parts}; {needed_s:seconds} at "
-        "{position:position} would do."
-    ),
     "clipped": (
         "{take:take} is clipped[ ({percent:percent} of its samples)]: turn the gain down and "
         "record it again."
     ),
     "too_quiet": "{take:take} is too quiet to hear the machine above the room or the recorder.",
-    "level_unusable": "Loud and quiet cannot be compared between takes: {reason:plain}.",
     "processed": "{take:take}: {reason:plain}.",
     "aliased": (
         "{take:take}: nothing above {top_hz:hz} is real here, and lines below it may be false "
@@ -240,15 +190,7 @@ REMARKS: Mapping[str, str] = {
         "{take:take}: the line at {hz:hz} may be a false image of {true_hz:hz}; nothing turns at "
         "that rate."
     ),
-    "blind_below": "{take:take}: this recorder hears little below {hz:hz}.",
-    "other_knocks": (
-        "{take:take}: {count:whole} knock(s) that follow no shaft (the shop?) were left out."
-    ),
-    "background_loud": (
-        "{take:take}: the room is within {db:times} of the machine in the background take."
-    ),
     "take_set_aside": "{take:take} was not used: {reason:plain}.",
-    "not_examined": "{what:plain} was not examined: {reason:plain}.",
 }
 """What a take was worth: sentences of ``TakeReport.remarks``."""
 
@@ -269,7 +211,6 @@ WARNINGS: Mapping[str, str] = {
         "is settled."
     ),
     "scale_differs": ("Every speed is {percent:shift} off the table[: {likely_cause:plain}]."),
-    "mixed_sensors": "The takes differ in {what:plain}; loud and quiet were not compared.",
     "positions_missing": "Not recorded: {positions:positions}.",
     "few_positions": (
         "Only {count:whole} of {of:whole} positions were recorded; parts that differ elsewhere "
@@ -289,7 +230,6 @@ WARNINGS: Mapping[str, str] = {
         "{take:take} has the tone at {hz:hz} with the machine stopped: it is the room's, and was "
         "left out."
     ),
-    "mains_differs": ("The hum says the mains are {heard_hz:hz}; the table says {stated_hz:hz}."),
     "no_speed_anywhere": "The running speed was found in none of the takes.",
     "table_does_not_fit": (
         "No common speed lays these takes on this table: it may be another machine's, or what was "
@@ -303,13 +243,7 @@ TESTS: Mapping[str, str] = {
     "record_positions": "Record {positions:positions}, {seconds:seconds} each.",
     "record_longer": "Record {positions:positions} again for {seconds:seconds}.",
     "record_again": "Record {positions:positions} again[: {reason:plain}].",
-    "record_faster": (
-        "Record the fastest positions ({positions:positions}): bearings part from gears there."
-    ),
     "record_background": "Record {seconds:seconds} with the machine switched off, nothing moved.",
-    "count_teeth": (
-        "Count the teeth of {parts:parts}[; the table should be right about {hint:plain}]."
-    ),
     "check_table": "Check the table's entry for {part:part}[ ({candidates:choices} would fit)].",
     "measure_rpm": (
         "Measure the spindle speed at {positions:positions} with a tachometer and tape."
@@ -318,17 +252,11 @@ TESTS: Mapping[str, str] = {
         "Find the number on {parts:parts}, or count its balls or rollers and measure bore and "
         "outside."
     ),
-    "neutral_test": "Record with lever {lever:plain} in neutral: if it stays, it lies before it.",
     "belt_off": "Record the motor alone, belts off and guard refitted.",
-    "motor_alone": "Record the motor alone with the clutch out.",
-    "chuck_off": "Take the chuck off and record {positions:positions} again.",
     "turn_chuck": "Remount the chuck half a turn round and record again.",
     "coast_down": (
         "Record {seconds:seconds} running, then cut the power and let it coast while recording: "
         "what stops at once is electrical."
-    ),
-    "reverse": (
-        "Record {positions:positions} in reverse: what changes is on one side of the teeth."
     ),
     "idle_and_cutting": (
         "Record the same position once in air and once cutting[; then, with the machine stopped, "
@@ -336,21 +264,14 @@ TESTS: Mapping[str, str] = {
     ),
     "tap_test": "With the machine stopped, record a few taps on {what:plain}.",
     "change_overhang": "Cut with more and with less overhang: a howl that moves is the tool's.",
-    "second_sensor_place": (
-        "Record {positions:positions} with the sensor near {place:plain} as well."
-    ),
     "pulley_key": (
         "Locked out, try to rock {parts:parts}: key, grub screw, belt guard. It costs nothing."
     ),
-    "rock_gear": "Locked out, rock {parts:parts} on the shaft: bush and splines.",
     "inspect": "Look at {part:part}[ for {what:plain}].",
     "inspect_both": "Look at {parts:parts}: sound cannot part them.",
     "belt_look": "Locked out, look at {part:part} for a lump, a set or a worn spot; turn it round.",
     "motor_feet": "Check the motor's feet, run capacitor and phase voltages (a qualified person).",
-    "lift_test": "Lift the spindle with a bar against an indicator, and note lift and end play.",
-    "warm_up": "Record the fastest safe position cold and after 20 minutes.",
     "dial_runout": "Locked out, put an indicator on {part:part} and turn by hand.",
-    "raw_recording": "Record again with all processing off, as WAV or FLAC.",
     "gear_table": "Write a gear table (start from the commented one) and run this again.",
     "state_speed": "Give the running speed, even roughly.",
     "repeat_sweep": "Nothing to do now; keep this sweep and compare with it in a year.",
@@ -364,33 +285,22 @@ EFFORT: Mapping[str, tuple[str, str]] = {
     "record_positions": ("about a minute a position", COVER_ON),
     "record_longer": ("a few minutes", COVER_ON),
     "record_again": ("about a minute a position", COVER_ON),
-    "record_faster": ("about a minute a position", COVER_ON),
     "record_background": ("1 minute", COVER_ON),
-    "count_teeth": ("half an hour", COVER_OFF),
     "check_table": ("10 minutes; counting again takes half an hour", "cover off only to count"),
     "measure_rpm": ("5 minutes", COVER_ON),
     "bearing_numbers": ("10 minutes with the parts list", COVER_ON),
-    "neutral_test": ("2 minutes", COVER_ON),
     "belt_off": ("20 minutes", "belt guard off to remove the belt, locked out, then refitted"),
-    "motor_alone": ("2 minutes", COVER_ON),
-    "chuck_off": ("15 minutes", COVER_ON),
     "turn_chuck": ("15 minutes", COVER_ON),
     "coast_down": ("2 minutes", COVER_ON),
-    "reverse": ("2 minutes a position", COVER_ON),
     "idle_and_cutting": ("5 minutes", COVER_ON),
     "tap_test": ("5 minutes", COVER_ON),
     "change_overhang": ("10 minutes", COVER_ON),
-    "second_sensor_place": ("about a minute a position", COVER_ON),
     "pulley_key": ("5 minutes", "belt guard off, locked out"),
-    "rock_gear": ("half an hour", COVER_OFF),
     "inspect": ("half an hour", COVER_OFF),
     "inspect_both": ("half an hour", COVER_OFF),
     "belt_look": ("10 minutes", "belt guard off, locked out"),
     "motor_feet": ("half an hour", COVER_ON),
-    "lift_test": ("15 minutes", "locked out, cover stays on"),
-    "warm_up": ("25 minutes", COVER_ON),
     "dial_runout": ("15 minutes", COVER_OFF),
-    "raw_recording": ("about a minute a position", COVER_ON),
     "gear_table": ("an hour with the lever chart", "cover off only to count teeth"),
     "state_speed": ("1 minute", COVER_ON),
 }
