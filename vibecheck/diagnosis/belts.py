@@ -12,7 +12,8 @@ from scipy.ndimage import maximum_filter1d
 from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.lines import LineSpectrum, line_field
-from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, TIE, surprise, tail_chance
+from vibecheck.diagnosis.rolling_evidence import STEP
+from vibecheck.diagnosis.surprise import MOST_PER_TAKE, TIE, surprise, tail_chance
 from vibecheck.machine.parts import Belt
 
 WINDOW = 0.03

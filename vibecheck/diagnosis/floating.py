@@ -15,7 +15,9 @@ from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.lines import LineSpectrum, line_field
-from vibecheck.diagnosis.rolling import MOST_PER_TAKE, STEP, envelope_orders, surprise, tail_chance
+from vibecheck.diagnosis.rolling_evidence import STEP
+from vibecheck.diagnosis.rolling_fields import envelope_orders
+from vibecheck.diagnosis.surprise import MOST_PER_TAKE, surprise, tail_chance
 
 WINDOW, NEAR = 0.035, 0.004
 SURE = -1.5

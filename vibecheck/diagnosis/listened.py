@@ -21,7 +21,8 @@ from vibecheck.diagnosis.lines import (
     turn_lines,
 )
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.rolling import RollingScore, rolling_fields, score_rolling
+from vibecheck.diagnosis.rolling import RollingScore, score_rolling
+from vibecheck.diagnosis.rolling_fields import rolling_fields
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_speeds
 from vibecheck.diagnosis.table_doubts import Doubt, set_aside, table_doubts
 from vibecheck.machine.parts import Machine

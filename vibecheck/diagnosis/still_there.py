@@ -12,7 +12,8 @@ from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.knocks import knock
 from vibecheck.diagnosis.lines import line_spectrum, mesh_lines, turn_lines
 from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.rolling import rolling_fields, score_rolling
+from vibecheck.diagnosis.rolling import score_rolling
+from vibecheck.diagnosis.rolling_fields import rolling_fields
 from vibecheck.machine.parts import Machine
 from vibecheck.spectra.floor import noise_floor
 from vibecheck.spectra.spectrum import Spectrum, averaged_spectrum

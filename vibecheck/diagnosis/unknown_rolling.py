@@ -19,14 +19,7 @@ from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.matching import Field
-from vibecheck.diagnosis.rolling import (
-    SLIP_SCATTER,
-    RollingScore,
-    line_depth,
-    peeled,
-    rolling_fields,
-    surprise,
-)
+from vibecheck.diagnosis.rolling import SLIP_SCATTER, RollingScore, peeled
 from vibecheck.diagnosis.rolling_evidence import (
     STEP,
     decoy_chance,
@@ -36,7 +29,9 @@ from vibecheck.diagnosis.rolling_evidence import (
     together,
     within,
 )
+from vibecheck.diagnosis.rolling_fields import line_depth, rolling_fields
 from vibecheck.diagnosis.rolling_suspects import rolling_odds
+from vibecheck.diagnosis.surprise import surprise
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
 
