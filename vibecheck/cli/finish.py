@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from vibecheck.cli.length_type import LENGTH, settle
+from vibecheck.cli.strict_json import strict_json
 from vibecheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def command(inches: bool, as_json: bool, **told: Any) -> None:
         _chatter(told, lines, values)
     if as_json:
         made = {"schema": "vibecheck.finish/1", **values}
-        click.echo(json.dumps(made, indent=1, default=str))
+        click.echo(strict_json(made))
     else:
         click.echo("\n".join(lines))
 
@@ -88,7 +89,7 @@ def _judge(
         )
     )  # fmt: skip
     lines += roughness_lines(opinion, feed, nose, inches)
-    values["finish"] = _plain(opinion)
+    values["finish"] = asdict(opinion)
     wanted = _ra(told["wanted"], inches)
     if wanted is not None:
         largest = roughness.feed_for_average_mm(wanted, nose)
@@ -146,20 +147,4 @@ def _chatter(told: dict[str, Any], lines: list[str], values: dict[str, Any]) -> 
     if lines:
         lines.append("")
     lines += chatter_lines(verdict)
-    values["vibration"] = _plain(verdict)
-
-
-def _plain(value: Any) -> dict[str, Any]:
-    from dataclasses import asdict
-    from math import isfinite
-
-    def clean(item: Any) -> Any:
-        if isinstance(item, dict):
-            return {key: clean(inner) for key, inner in item.items()}
-        if isinstance(item, list | tuple):
-            return [clean(inner) for inner in item]
-        return None if isinstance(item, float) and not isfinite(item) else item
-
-    cleaned = clean(asdict(value))
-    assert isinstance(cleaned, dict)
-    return cleaned
+    values["vibration"] = asdict(verdict)

@@ -31,7 +31,7 @@ def heard(text: str, machine: Machine | None) -> Listening:
         rpm = float(where)
     except ValueError:
         return _at_position(name, where, machine, recording=recording)
-    if rpm <= 0:
+    if not 0 < rpm < float("inf"):
         raise SpeedError(f"spindle speed {where}", "Give a speed above 0.", name)
     return listen(recording, rpm, shafts=_near(machine, rpm))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +10,7 @@ import click
 
 from vibecheck.cli.length_type import LENGTH, Written, settle
 from vibecheck.cli.marks_cut import TOWARD, Told, also, cut_of, marks_of
+from vibecheck.cli.strict_json import strict_json
 from vibecheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def command(
                   settle(swing, inches) or 0.002, as_json)  # fmt: skip
     if as_json:
         made = {"schema": "vibecheck.marks/1", **told}
-        click.echo(json.dumps(made, indent=1, default=str))
+        click.echo(strict_json(made))
 
 
 def _first(values: dict[str, Any], bands: Written | None, inches: bool) -> Told:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,8 +36,8 @@ def foretell(tones: Sequence[tuple[str, float]], cut: Cut, inches: bool) -> Answ
         lines += [f"{called + ': ' if called else ''}{hz:g} Hz at {cut.rpm:g} rpm, "
                   f"feed {words.length(cut.feed_mm, inches)}"]  # fmt: skip
         lines += ["  " + line for line in words.prediction_lines(expected, cut, inches=inches)]
-        values.append({"name": called, **_plain(expected)})
-    return Answer(lines=lines, values={"cut": _plain(cut), "tones": values})
+        values.append({"name": called, **asdict(expected)})
+    return Answer(lines=lines, values={"cut": asdict(cut), "tones": values})
 
 
 def answer(readings: Sequence[Reading], machine: Machine | None, inches: bool) -> Answer:
@@ -104,14 +104,14 @@ def _together(
     if not found and not any(r.refusal for r in readings):
         told = words.wrap([words.NOTHING_STEADY], 76)
     lines += ["  " + line for line in told]
-    values["together"] = [_plain(item) for item in found]
+    values["together"] = [asdict(item) for item in found]
     if found and found[0].kind == "fixed millimetres":
         lines += ["  " + line for line in _carriage(found[0], machine, values)]
         return
     if all(tables):
         shared = common(readings, tables)
         lines += ["  " + line for line in words.common_lines(shared, 76)]
-        values["fits_every_cut"] = [_plain(item) for item in shared]
+        values["fits_every_cut"] = [asdict(item) for item in shared]
 
 
 def _carriage(item: Steady, machine: Machine | None, values: dict[str, Any]) -> list[str]:
@@ -122,7 +122,7 @@ def _carriage(item: Steady, machine: Machine | None, values: dict[str, Any]) -> 
         return words.wrap(["Give --table to name what repeats at that distance."], 76)
     rides_on = carriage(machine)
     found = matching(item.value, item.uncertainty, rides_on)
-    values["carriage"] = [_plain(repeat) for repeat in found]
+    values["carriage"] = [asdict(repeat) for repeat in found]
     return words.carriage_lines(found, repeats(rides_on), 76)
 
 
@@ -171,11 +171,11 @@ def _second_speed(
 
 def _reading_values(reading: Reading, naming: Naming) -> dict[str, Any]:
     return {
-        "cut": _plain(reading.cut),
-        "marks": _plain(reading.marks),
+        "cut": asdict(reading.cut),
+        "marks": asdict(reading.marks),
         "lean": reading.lean,
         "possibilities": [
-            {**_plain(p), "count": p.count, "fraction": p.fraction} for p in reading.possibilities
+            {**asdict(p), "count": p.count, "fraction": p.fraction} for p in reading.possibilities
         ],
         "refusal": reading.refusal,
         "remedy": reading.remedy,
@@ -186,16 +186,6 @@ def _reading_values(reading: Reading, naming: Naming) -> dict[str, Any]:
         "expected_by_chance": naming.by_chance,
         "tried": naming.tried,
     }  # fmt: skip
-
-
-def _plain(value: Any) -> dict[str, Any]:
-    from dataclasses import asdict
-    from math import isfinite
-
-    return {
-        key: (None if isinstance(item, float) and not isfinite(item) else item)
-        for key, item in asdict(value).items()
-    }
 
 
 def save(figure: Figure, path: Path) -> None:
