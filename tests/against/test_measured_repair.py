@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from vibecheck.diagnosis.comparison import compare
-from vibecheck.diagnosis.line_levels import TakeAtSpeed
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.machine.parts import Bearing
 from vibecheck.machine.single import one_shaft
 from vibecheck.recording import Recording, Support, Take

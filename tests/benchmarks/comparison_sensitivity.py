@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibecheck.diagnosis.repeatability import (
-    Cell,
+from vibecheck.diagnosis.repeatability import repeatability_of
+from vibecheck.diagnosis.repeated_levels import Cell
+from vibecheck.diagnosis.resolved_changes import (
     change_chances,
     interval_factor,
-    repeatability_of,
     resolved,
     spread_of,
 )

@@ -9,7 +9,7 @@ import pytest
 from diagnosis.invented_sweeps import Sound, eight_speed_lathe, heard
 
 from vibecheck.diagnosis.comparison import compare
-from vibecheck.diagnosis.line_levels import TakeAtSpeed
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.errors import JobError
 from vibecheck.recording import Support
 

@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 from scipy.stats import false_discovery_control
 
-from vibecheck.diagnosis.repeatability import (
-    Cell,
-    Repeatability,
+from vibecheck.diagnosis.repeatability import Repeatability, repeatability_of
+from vibecheck.diagnosis.repeated_levels import Cell
+from vibecheck.diagnosis.resolved_changes import (
     change_chances,
     interval_factor,
-    repeatability_of,
     resolved,
     smallest_change_db,
     spread_of,

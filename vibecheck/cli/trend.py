@@ -11,7 +11,7 @@ import click
 from vibecheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from vibecheck.diagnosis.line_levels import TakeAtSpeed
+    from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
     from vibecheck.machine.parts import Machine
 
 

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.automatic_gain import breathing
-from vibecheck.diagnosis.line_levels import Levels, TakeAtSpeed
+from vibecheck.diagnosis.line_levels import Levels
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.recording import Take
 
 SPEED_OFF = 0.005

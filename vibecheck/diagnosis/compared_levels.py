@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from vibecheck.diagnosis.block_spectra import Power
 from vibecheck.diagnosis.compared_lines import Line
-from vibecheck.diagnosis.line_levels import HEARD, Levels, Listening, TakeAtSpeed
-from vibecheck.diagnosis.repeatability import Cell
+from vibecheck.diagnosis.line_levels import HEARD, Levels
+from vibecheck.diagnosis.line_listening import Listening
+from vibecheck.diagnosis.repeated_levels import Cell
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 
 Array = NDArray[np.float64]
 CLEAR_OF_FLOOR = 3.0

@@ -17,18 +17,11 @@ from vibecheck.diagnosis.comparability import (
 )
 from vibecheck.diagnosis.compared_levels import ComparedSide, cell_of
 from vibecheck.diagnosis.compared_lines import Line, lines_of
-from vibecheck.diagnosis.line_levels import (
-    Levels,
-    Listening,
-    TakeAtSpeed,
-    block_seconds,
-    common_gain,
-    levels_of,
-    listening,
-    octaves,
-    spectra_of,
-)
-from vibecheck.diagnosis.repeatability import Cell
+from vibecheck.diagnosis.line_levels import Levels, levels_of
+from vibecheck.diagnosis.line_listening import Listening, listening
+from vibecheck.diagnosis.repeated_levels import Cell
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
+from vibecheck.diagnosis.take_spectra import block_seconds, common_gain, octaves, spectra_of
 from vibecheck.machine.train import Turning
 from vibecheck.spectra.spectrum import Spectrum
 

@@ -13,8 +13,8 @@ from vibecheck.diagnosis.change import Comparison
 from vibecheck.diagnosis.comparability import not_told
 from vibecheck.diagnosis.compared_position import ComparedPosition, compared_at
 from vibecheck.diagnosis.judged_positions import judged
-from vibecheck.diagnosis.line_levels import TakeAtSpeed
 from vibecheck.diagnosis.repeatability import RESEATING_DB, Repeatability
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.errors import JobError
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import turning

@@ -11,14 +11,9 @@ from numpy.typing import NDArray
 from vibecheck.diagnosis.change import LineChange, Outcome
 from vibecheck.diagnosis.compared_lines import Domain
 from vibecheck.diagnosis.compared_position import ComparedPosition
-from vibecheck.diagnosis.repeatability import (
-    Cell,
-    Repeatability,
-    Spread,
-    change_chances,
-    interval_factor,
-    spread_of,
-)
+from vibecheck.diagnosis.repeatability import Repeatability
+from vibecheck.diagnosis.repeated_levels import Cell
+from vibecheck.diagnosis.resolved_changes import Spread, change_chances, interval_factor, spread_of
 
 LEAST_WORTH_SAYING_DB = 1.0
 """A change below this is never called one, however well it is resolved (judgement)."""

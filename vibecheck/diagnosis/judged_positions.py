@@ -19,13 +19,8 @@ from vibecheck.diagnosis.compared_levels import ComparedSide
 from vibecheck.diagnosis.compared_lines import Domain
 from vibecheck.diagnosis.compared_position import ComparedPosition
 from vibecheck.diagnosis.judged_lines import domain_cell, line_changes, outcome_of
-from vibecheck.diagnosis.repeatability import (
-    RESEATING_DB,
-    Repeatability,
-    repeatability_of,
-    resolved,
-    smallest_change_db,
-)
+from vibecheck.diagnosis.repeatability import RESEATING_DB, Repeatability, repeatability_of
+from vibecheck.diagnosis.resolved_changes import resolved, smallest_change_db
 from vibecheck.diagnosis.severity import severity
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import turning

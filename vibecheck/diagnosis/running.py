@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from vibecheck.diagnosis.line_levels import TakeAtSpeed
 from vibecheck.diagnosis.ready import made_ready
 from vibecheck.diagnosis.speed_fit import TakeSpeed, fit_speeds
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning, turning
 from vibecheck.recording import Take

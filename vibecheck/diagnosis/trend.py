@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from vibecheck.diagnosis.change import Comparison
 from vibecheck.diagnosis.comparison import compare
-from vibecheck.diagnosis.line_levels import TakeAtSpeed
-from vibecheck.diagnosis.repeatability import resolved
+from vibecheck.diagnosis.resolved_changes import resolved
+from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.machine.parts import Machine
 
 FALSE_STEPS = 0.01
