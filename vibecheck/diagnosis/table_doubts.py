@@ -19,7 +19,8 @@ from vibecheck.diagnosis.recounting import Pair, Recount, Recounting
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning, turning
-from vibecheck.machine.wrong_numbers import WrongPair, chart_speeds, explain_speeds
+from vibecheck.machine.wrong_numbers import chart_speeds, explain_speeds
+from vibecheck.machine.wrong_pairs import WrongPair
 from vibecheck.units import hz
 
 TACHOMETER_ERROR, CHART_ERROR = 2e-3, 6e-3

@@ -9,7 +9,8 @@ from vibecheck.errors import GearTableError
 from vibecheck.files.table_section import Notes, nearest
 from vibecheck.machine.parts import Belt, Machine, Mesh, When
 from vibecheck.machine.train import sweep, turning
-from vibecheck.machine.wrong_numbers import WrongPair, chart_speeds, explain_speeds
+from vibecheck.machine.wrong_numbers import chart_speeds, explain_speeds
+from vibecheck.machine.wrong_pairs import WrongPair
 
 LARGEST_RATIO = 15.0
 """Steepest step of one ordinary pair; heads stay between 1/4 and 2 (common practice)."""
