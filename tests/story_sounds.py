@@ -14,7 +14,8 @@ import numpy as np
 import soundfile
 
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 
 RATE_HZ = 8000
 

@@ -19,7 +19,7 @@ from vibecheck.files.takes import read_takes
 from vibecheck.machine.bearings import BearingOrders
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.tones import tones
-from vibecheck.machine.train import sweep
+from vibecheck.machine.turning import sweep
 from vibecheck.pipeline import diagnose
 from vibecheck.recording import Recording, Take
 from vibecheck.spectra.orders import SpeedTrack, levelled

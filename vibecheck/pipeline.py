@@ -11,7 +11,8 @@ from collections.abc import Callable, Sequence
 from vibecheck.diagnosis.findings import Diagnosis
 from vibecheck.errors import RecordingError
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Take
 
 Progress = Callable[[int, int, str], None]

@@ -8,7 +8,7 @@ from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.parts import Known, Planetary
 from vibecheck.machine.ratios import planetary_ratio
 from vibecheck.machine.tones import hunting_divisor, tones
-from vibecheck.machine.train import sweep
+from vibecheck.machine.turning import sweep
 from vibecheck.units import rpm
 
 

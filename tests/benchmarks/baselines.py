@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Take
 
 Hertz = NDArray[np.float64]

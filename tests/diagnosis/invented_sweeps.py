@@ -22,7 +22,7 @@ from vibecheck.machine.parts import (
     Position,
     Supply,
 )
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Recording, Take
 
 RATE_HZ = 8000.0

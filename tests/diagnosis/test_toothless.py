@@ -13,16 +13,9 @@ from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_speeds
 from vibecheck.diagnosis.take_reports import speed_warnings
 from vibecheck.diagnosis.turn_combs import slow_sound
 from vibecheck.diagnosis.turn_tracks import turn_speed
-from vibecheck.machine.parts import (
-    Belt,
-    Known,
-    LeverGroup,
-    Machine,
-    Motor,
-    Position,
-    Supply,
-)
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.parts import Belt, Known, LeverGroup, Machine, Motor, Position, Supply
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Recording, Take
 from vibecheck.units import hz
 

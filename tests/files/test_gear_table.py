@@ -8,7 +8,7 @@ from vibecheck.errors import GearTableError
 from vibecheck.files.gear_table import find_table, parse_table, read_machine, read_table
 from vibecheck.files.shipped import shipped_names
 from vibecheck.machine.tones import tones
-from vibecheck.machine.train import sweep, turning
+from vibecheck.machine.turning import sweep, turning
 from vibecheck.units import rpm
 
 # Spindle rpm and mesh rates (Hz), one line for each lever position, with a belt slip of 1.5 %.

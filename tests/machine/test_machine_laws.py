@@ -23,7 +23,7 @@ from vibecheck.machine.parts import (
 )
 from vibecheck.machine.signature import indistinguishable
 from vibecheck.machine.tones import tones
-from vibecheck.machine.train import sweep, turning
+from vibecheck.machine.turning import sweep, turning
 
 teeth = st.integers(16, 90)
 angles = st.floats(0, 80)

@@ -4,7 +4,7 @@ import pytest
 
 from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.motor import pole_pass_hz, slip_hz
-from vibecheck.machine.train import sweep
+from vibecheck.machine.turning import sweep
 from vibecheck.units import rpm
 
 TABLE = """

@@ -7,12 +7,7 @@ import pytest
 from vibecheck.files.gear_table import parse_table, read_machine
 from vibecheck.machine.planned import Inseparable
 from vibecheck.machine.separate import next_take, plan
-from vibecheck.machine.signature import (
-    apart,
-    every_suspect,
-    indistinguishable,
-    signature,
-)
+from vibecheck.machine.signature import apart, every_suspect, indistinguishable, signature
 
 NAMES = ("lathe-8-speed", "lathe-12-speed", "lathe-16-speed", "mill-8-speed", "lathe-back-gear")
 
@@ -44,7 +39,7 @@ def test_no_smaller_set_of_positions_would_do(name):
 def test_every_take_has_its_twenty_seconds_and_twenty_turns():
     machine = read_machine("lathe-12-speed")
     for take in plan(machine).takes:
-        from vibecheck.machine.train import turning
+        from vibecheck.machine.turning import turning
 
         spindle = turning(machine, machine.position(take.position)).nominal_hz("spindle")
         assert take.seconds >= 20

@@ -7,7 +7,7 @@ import pytest
 
 from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.tooth_counts import pairs_near, sets_of_pairs
-from vibecheck.machine.train import sweep
+from vibecheck.machine.turning import sweep
 from vibecheck.machine.unknown_teeth import unknown_teeth
 from vibecheck.machine.wrong_numbers import explain_speeds
 

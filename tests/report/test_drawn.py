@@ -90,7 +90,7 @@ def test_a_finding_without_rates_has_no_map(pairs) -> None:
 
 
 def test_one_turn_is_folded_on_the_gears_own_teeth(pairs, machine) -> None:
-    from vibecheck.machine.train import turning
+    from vibecheck.machine.turning import turning
 
     assert turning(machine, machine.position("A1 B2 CL")).rotors["III"].group == "I"
     cycle = suspect_cycle(pairs[0], machine, "B2 driven", "x")

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vibecheck.machine.train import sweep
+from vibecheck.machine.turning import sweep
 from vibecheck.recording import TakeKind
 from vibecheck.synth.conditions import Conditions, random_conditions
 from vibecheck.synth.individual import Individual

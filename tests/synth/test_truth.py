@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 from vibecheck.synth.conditions import Conditions, random_conditions
 from vibecheck.synth.faults import PLANTABLE, PlantedFault, candidates, random_fault
 from vibecheck.synth.individual import Individual

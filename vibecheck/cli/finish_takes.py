@@ -61,7 +61,7 @@ def _near(machine: Machine | None, rpm: float) -> tuple[tuple[str, float], ...]:
 
 
 def _shafts(machine: Machine, label: str, rpm: float) -> tuple[tuple[str, float], ...]:
-    from vibecheck.machine.train import turning
+    from vibecheck.machine.turning import turning
     from vibecheck.units import hz
 
     turn = turning(machine, machine.position(label))

@@ -23,7 +23,7 @@ def speed_check(machine: Machine) -> SpeedCheck:
     """
     from vibecheck.diagnosis.ready import made_ready
     from vibecheck.diagnosis.speed_fit import fit_speeds
-    from vibecheck.machine.train import sweep
+    from vibecheck.machine.turning import sweep
     from vibecheck.recording import Take
 
     turnings = {turning.label: turning for turning in sweep(machine)}

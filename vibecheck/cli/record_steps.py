@@ -4,13 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from vibecheck.capture.sweep import (
-    SPECIAL_S,
-    Step,
-    plan_steps,
-    position_step,
-    special_step,
-)
+from vibecheck.capture.sweep import SPECIAL_S, Step, plan_steps, position_step, special_step
 from vibecheck.errors import UsageError
 from vibecheck.files.naming import words_of
 from vibecheck.recording import TakeKind
@@ -84,7 +78,7 @@ def _chart(machine: Machine | None, wanted: tuple[str, ...]) -> Chart:
 
 def _expected_rpm(machine: Machine, label: str) -> float | None:
     """What the chart promises; without a chart, what the table gives."""
-    from vibecheck.machine.train import turning
+    from vibecheck.machine.turning import turning
     from vibecheck.units import rpm
 
     position = machine.position(label)

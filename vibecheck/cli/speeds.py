@@ -46,7 +46,7 @@ def _print(
 
     from vibecheck.files.gear_table import position_of, read_table
     from vibecheck.machine.coincidences import coincidences
-    from vibecheck.machine.train import sweep, turning
+    from vibecheck.machine.turning import sweep, turning
     from vibecheck.report.speed_data import speeds_csv, speeds_json
     from vibecheck.report.speed_table import MOST, position_text, speed_text
 

@@ -17,7 +17,7 @@ from vibecheck.diagnosis.repeatability import RESEATING_DB, Repeatability
 from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.errors import JobError
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 
 SEAT_WORDS = ("seat", "reseated", "re-seated", "sensor reseated")
 

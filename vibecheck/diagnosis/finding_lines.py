@@ -11,7 +11,7 @@ from vibecheck.diagnosis.findings import Diagnosis, Finding, TakeReport
 from vibecheck.finish.marks import Cut
 from vibecheck.finish.naming import Candidate
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 
 MULTIPLES = {"knock": 3, "modulation": 3, "turn": 3, "turns": 3, "belt": 3}
 """How many multiples of its rate a fault can mark the work with; 1 for the rest (judgement)."""

@@ -23,7 +23,7 @@ from vibecheck.diagnosis.repeatability import RESEATING_DB, Repeatability, repea
 from vibecheck.diagnosis.resolved_changes import resolved, smallest_change_db
 from vibecheck.diagnosis.severity import severity
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 from vibecheck.units import rpm
 
 LINE_ALLOWANCE_DB: Mapping[Domain, float] = {"spectrum": 2.5, "envelope": 2.5, "shape": 0.5}

@@ -14,14 +14,10 @@ from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_against
-from vibecheck.diagnosis.speed_track import (
-    Frames,
-    SpeedTrack,
-    order_significance,
-    short_spectra,
-)
+from vibecheck.diagnosis.speed_track import Frames, SpeedTrack, order_significance, short_spectra
 from vibecheck.machine.parts import Gear, Known, Machine, Mesh
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 
 Pair = tuple[int, int]
 Numbers = NDArray[np.float64]

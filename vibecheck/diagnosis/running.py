@@ -9,7 +9,8 @@ from vibecheck.diagnosis.ready import made_ready
 from vibecheck.diagnosis.speed_fit import TakeSpeed, fit_speeds
 from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Take
 from vibecheck.spectra.speed import speed_from_comb
 from vibecheck.units import hz

@@ -32,7 +32,8 @@ from vibecheck.diagnosis.still_there import (
 from vibecheck.diagnosis.take_reports import sound_remarks
 from vibecheck.errors import RecordingError
 from vibecheck.machine.parts import Machine, Position
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Take
 
 SAME_ROOM_DB, ROOM_APART_DB = 6.0, 12.0

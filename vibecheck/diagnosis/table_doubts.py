@@ -18,7 +18,8 @@ from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.recounting import Pair, Recount, Recounting
 from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.machine.wrong_numbers import chart_speeds, explain_speeds
 from vibecheck.machine.wrong_pairs import WrongPair
 from vibecheck.units import hz

@@ -12,7 +12,8 @@ from vibecheck.finish.naming import Candidate
 from vibecheck.finish.second_cut import SecondCut, second_cut
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.tones import Tone, tones
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 
 MULTIPLES = {"turn": 3, "mesh": 2, "belt": 3, "outer": 1, "inner": 1, "roller": 2}
 """How many multiples of each kind of tone are taken as able to move the tool; 1 for the rest."""

@@ -8,7 +8,7 @@ from math import isclose, pi
 from vibecheck.errors import GearTableError
 from vibecheck.files.table_section import Notes, nearest
 from vibecheck.machine.parts import Belt, Machine, Mesh, When
-from vibecheck.machine.train import sweep, turning
+from vibecheck.machine.turning import sweep, turning
 from vibecheck.machine.wrong_numbers import chart_speeds, explain_speeds
 from vibecheck.machine.wrong_pairs import WrongPair
 

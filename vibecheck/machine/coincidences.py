@@ -16,7 +16,8 @@ from typing import Literal
 
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.machine.tones import Tone, tones
-from vibecheck.machine.train import Turning, sweep
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import sweep
 
 Kind = Literal[
     "same frequency",

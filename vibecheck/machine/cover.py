@@ -7,7 +7,7 @@ from itertools import combinations
 
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.signature import Sign, moves_alike, parted_here, seconds_to_part
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 
 SHORTEST_S = 20.0
 SPINDLE_TURNS = 20.0

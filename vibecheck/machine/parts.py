@@ -1,7 +1,7 @@
 """The parts of a drive, as a machinist would list them. No motion and no sound here.
 
 Every number may be unknown or a range and says how it is known. Parts are joined by name; who
-turns with whom follows from :mod:`vibecheck.machine.train`.
+turns with whom follows from :mod:`vibecheck.machine.turning`.
 """
 
 from __future__ import annotations

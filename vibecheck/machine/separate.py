@@ -13,16 +13,10 @@ from typing import Literal
 from vibecheck.machine.cover import LONGEST_S, SHORTEST_S, Cover
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.machine.planned import Inseparable, Plan, PlannedTake, Reason, SpecialTake
-from vibecheck.machine.signature import (
-    Sign,
-    Suspect,
-    every_suspect,
-    groups_of,
-    signature,
-)
+from vibecheck.machine.signature import Sign, Suspect, every_suspect, groups_of, signature
 from vibecheck.machine.special_takes import special_takes
 from vibecheck.machine.tones import hunting_divisor
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 
 HUNTING_TURNS = 3.0
 LONGEST_FOR_HUNTING_S = 60.0

@@ -14,7 +14,8 @@ from typing import Literal
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.machine.stand_ins import with_stand_ins
 from vibecheck.machine.tones import Tone, tones
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 
 SuspectKind = Literal["gear", "shaft", "bearing", "belt", "pump", "mains"]
 State = Literal["working", "idling", "out of mesh", "still"]

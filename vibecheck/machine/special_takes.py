@@ -9,7 +9,7 @@ from vibecheck.machine.cover import SHORTEST_S, Cover
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.machine.planned import SpecialTake
 from vibecheck.machine.signature import Suspect, signature
-from vibecheck.machine.train import levers_in_neutral
+from vibecheck.machine.turning import levers_in_neutral
 
 
 def special_takes(

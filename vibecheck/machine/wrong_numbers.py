@@ -13,7 +13,7 @@ from math import exp, log
 from typing import Literal
 
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 from vibecheck.machine.wrong_pairs import ORDINARY_SLIP, Row, WrongPair, wrong_pairs
 from vibecheck.units import hz
 

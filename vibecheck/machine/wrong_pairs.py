@@ -8,7 +8,7 @@ from math import exp, log
 
 from vibecheck.machine.parts import Gear, Known, Machine, When
 from vibecheck.machine.tooth_counts import Pair, pairs_near, ratio_after
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 
 ORDINARY_SLIP = 0.03
 """Belt slip and motor load shift all positions alike by up to this; nothing is wrong then."""

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.train import sweep
+from vibecheck.machine.turning import sweep
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from vibecheck.machine.coincidences import Coincidence, parting_moves
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.places import positions_text
-from vibecheck.machine.train import sweep
+from vibecheck.machine.turning import sweep
 
 _HEADS = {
     "same frequency": "{a} and {b} are one frequency",

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from vibecheck.diagnosis.findings import Diagnosis, Finding, TakeReport
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.tones import tones
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Recording, Take
 from vibecheck.report.picture_cycle import Cycle
 from vibecheck.report.picture_orders import ExpectedLine, OrderMap

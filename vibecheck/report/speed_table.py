@@ -8,7 +8,8 @@ from vibecheck.machine.coincidences import Coincidence
 from vibecheck.machine.motor import pole_pass_hz
 from vibecheck.machine.parts import Known, Machine
 from vibecheck.machine.tones import Tone, hunting_divisor, tones
-from vibecheck.machine.train import MeshAtWork, Turning, sweep
+from vibecheck.machine.train import MeshAtWork, Turning
+from vibecheck.machine.turning import sweep
 from vibecheck.report.coincidence_words import coincidence_text, same_teeth_text
 from vibecheck.report.speed_columns import cells, table, wrap
 from vibecheck.units import rpm

@@ -15,7 +15,7 @@ from math import sqrt
 import numpy as np
 
 from vibecheck.machine.parts import Machine, Position
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 from vibecheck.synth.conditions import Conditions, another_take
 from vibecheck.synth.faults import PlantedFault, same_belt
 from vibecheck.synth.individual import Individual

@@ -20,7 +20,7 @@ from vibecheck.machine.parts import (
     Pump,
     Supply,
 )
-from vibecheck.machine.train import turning
+from vibecheck.machine.turning import turning
 from vibecheck.synth.random_bearings import bearings_of
 from vibecheck.units import rpm
 

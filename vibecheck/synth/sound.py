@@ -10,7 +10,8 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from vibecheck.machine.parts import Machine, Position
-from vibecheck.machine.train import Turning, turning
+from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Recording, TakeKind
 from vibecheck.synth import drives, gears, rolling, rotors, sensor
 from vibecheck.synth.conditions import Conditions
