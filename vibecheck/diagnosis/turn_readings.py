@@ -25,14 +25,14 @@ HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_sprea
 HALVES_NOISE = 0.55
 CLEAR = 15.0
 """Power over floor at which a tone counts as heard."""
-UNALIKE_DB, ALIKE = 5.0, 0.25
+UNALIKE_DB, ALIKE = 4.0, 0.25
 """Sound shafts of one machine differ this much in unbalance and in bend (standard deviation), and
 how sure that is, natural logarithm: a head has too few shafts to tell by itself."""
-RESPONSE_DB, RESPONSE_OCTAVES = 6.0, 0.3
+RESPONSE_DB, RESPONSE_OCTAVES = 5.0, 0.4
 """How much way and sensor favour one frequency, and how near another must be to share that."""
-SLOPE_DB = 8.0
+SLOPE_DB = 7.0
 """Sensors lose the slow end by this much an octave, or not at all."""
-GROWTH_DB = 5.0
+GROWTH_DB = 3.0
 """How differently sound shafts' tones fall off below their own fastest speed, an octave: what is
 left at slow speed is seldom unbalance."""
 TAKE_DB, READING_DB, UNKNOWN_DB = 3.0, 2.5, 40.0

@@ -9,7 +9,7 @@ from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.turn_readings import rotor_tones
 
-STEEP, EVEN = 1.3, 0.2
+STEEP, EVEN = 1.3, 0.1
 """Odds of the model against odds that came true: it is wider than any one machine is (judgement
 from two makers of invented machines)."""
 
