@@ -9,7 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_speeds
+from vibecheck.diagnosis.speed_fit import fit_speeds
+from vibecheck.diagnosis.speeds_found import SweepSpeeds
 from vibecheck.diagnosis.take_reports import speed_warnings
 from vibecheck.diagnosis.turn_combs import slow_sound
 from vibecheck.diagnosis.turn_tracks import turn_speed

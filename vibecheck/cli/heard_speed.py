@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from vibecheck.capture.check import Heard, SpeedCheck
-    from vibecheck.diagnosis.speed_fit import TakeSpeed
+    from vibecheck.diagnosis.speeds_found import TakeSpeed
     from vibecheck.machine.parts import Machine
     from vibecheck.recording import Recording
 

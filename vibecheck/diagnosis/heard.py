@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.speed_fit import TakeSpeed
 from vibecheck.diagnosis.speed_track import SpeedTrack
+from vibecheck.diagnosis.speeds_found import TakeSpeed
 from vibecheck.machine.train import Rotor, Turning
 from vibecheck.spectra.envelope import band_envelope, guarded, transformed
 from vibecheck.spectra.whitening import floor_whitened

@@ -23,7 +23,8 @@ from vibecheck.diagnosis.lines import (
 from vibecheck.diagnosis.ready import Ready, made_ready
 from vibecheck.diagnosis.rolling import RollingScore, score_rolling
 from vibecheck.diagnosis.rolling_fields import rolling_fields
-from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_speeds
+from vibecheck.diagnosis.speed_fit import fit_speeds
+from vibecheck.diagnosis.speeds_found import SweepSpeeds
 from vibecheck.diagnosis.table_doubts import Doubt, set_aside, table_doubts
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning

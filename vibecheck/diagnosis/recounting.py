@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.speed_fit import SweepSpeeds, fit_against
+from vibecheck.diagnosis.speed_followed import fit_against
 from vibecheck.diagnosis.speed_track import Frames, SpeedTrack, order_significance, short_spectra
+from vibecheck.diagnosis.speeds_found import SweepSpeeds
 from vibecheck.machine.parts import Gear, Known, Machine, Mesh
 from vibecheck.machine.train import Turning
 from vibecheck.machine.turning import turning

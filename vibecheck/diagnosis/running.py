@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from vibecheck.diagnosis.ready import made_ready
-from vibecheck.diagnosis.speed_fit import TakeSpeed, fit_speeds
+from vibecheck.diagnosis.speed_fit import fit_speeds
+from vibecheck.diagnosis.speeds_found import TakeSpeed
 from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning

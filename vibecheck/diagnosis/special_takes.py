@@ -20,7 +20,7 @@ from vibecheck.diagnosis.heard import Heard, heard
 from vibecheck.diagnosis.lines import line_spectrum, turn_lines
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.speed_fit import fit_alone
+from vibecheck.diagnosis.speed_followed import fit_alone
 from vibecheck.diagnosis.still_there import (
     CLEAR_TONE,
     FIXED_KINDS,

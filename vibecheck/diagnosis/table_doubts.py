@@ -16,7 +16,7 @@ import numpy as np
 from vibecheck.diagnosis.findings import Fact, Finding, fact
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.recounting import Pair, Recount, Recounting
-from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
+from vibecheck.diagnosis.speeds_found import SweepSpeeds, TakeSpeed
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.machine.turning import turning

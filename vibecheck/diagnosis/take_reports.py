@@ -10,7 +10,7 @@ import numpy as np
 from vibecheck.diagnosis.false_lines import false_lines
 from vibecheck.diagnosis.findings import Fact, Finding, TakeReport, fact, verdict_for
 from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.speed_fit import SweepSpeeds, TakeSpeed
+from vibecheck.diagnosis.speeds_found import SweepSpeeds, TakeSpeed
 from vibecheck.diagnosis.table_doubts import Doubt, doubt_of
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
