@@ -11,10 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from vibecheck.diagnosis.belt_turns import belts_heard
 from vibecheck.diagnosis.speed_lines import anchor_group
 from vibecheck.diagnosis.speed_scale import BETWEEN_TAKES, USUAL_SCALE, USUAL_WIDTH
 from vibecheck.diagnosis.speeds_found import TakeSpeed, not_used
-from vibecheck.diagnosis.toothless import SweepTurns, belts_heard
+from vibecheck.diagnosis.turn_takes import SweepTurns
 from vibecheck.diagnosis.turn_tracks import TurnSpeed
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from vibecheck.diagnosis.motor_turns import motors_heard
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_agreement import (
     agreed_on_steps,
@@ -30,7 +31,7 @@ from vibecheck.diagnosis.speed_scale import (
 )
 from vibecheck.diagnosis.speed_track import short_spectra
 from vibecheck.diagnosis.speeds_found import SweepSpeeds, TakeSpeed, not_used
-from vibecheck.diagnosis.toothless import SweepTurns, motors_heard
+from vibecheck.diagnosis.turn_takes import SweepTurns
 from vibecheck.machine.train import Turning
 
 PLAUSIBLE = 0.07
