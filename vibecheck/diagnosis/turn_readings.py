@@ -39,6 +39,9 @@ TAKE_DB, READING_DB, UNKNOWN_DB = 3.0, 2.5, 40.0
 """Scatter of a take's gain, of one reading, and of what nobody knows: how loud once a turn is."""
 FAULT_DB, FAULT_SPREAD_DB = 20.0, 9.0
 """What a fault adds (judgement: ten times, give or take a factor of three)."""
+DROWNED_DB, DROWNED_LEAN = -12.0, 0.25
+"""A bent or misaligned shaft has a second turn not far below its first (common practice); odds a
+decibel for one that has not."""
 SILENT = Excess(over=float("nan"), spread=float("nan"), readings=0)
 SILENT_SAYS = -1.5
 """Natural log odds for a tone that was never heard."""
@@ -109,7 +112,7 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) 
                 + _silence(once, _once(mine)),
                 log_bent=found.log_odds.get((name, 2), SILENT_SAYS)
                 + _silence(twice, _twice_a_turn(mine))
-                + _beside(once, twice),
+                + _beside(once, twice, _twice(mine)),
             )
         )
     return judged
@@ -202,11 +205,12 @@ def _twice_a_turn(lines: Sequence[TurnLines]) -> Heights:
     return [(k.hz, k.twice_db, k.twice_over_floor > CLEAR, k.twice_limit_db) for k in lines]
 
 
-def _beside(once: Excess, twice: Excess) -> float:
-    """What 1x adds to 2x for a bent shaft: it may stand out as well, or not."""
+def _beside(once: Excess, twice: Excess, twice_db: float) -> float:
+    """What 1x says of a bent shaft: it may stand out as well, but not drown the second turn."""
     if not (once.readings and twice.readings):
         return 0.0
-    return max(0.0, once.log_odds(0.5 * FAULT_DB, FAULT_SPREAD_DB))
+    drowned = DROWNED_LEAN * max(0.0, DROWNED_DB - twice_db) if np.isfinite(twice_db) else 0.0
+    return max(0.0, once.log_odds(0.5 * FAULT_DB, FAULT_SPREAD_DB)) - drowned
 
 
 def _silence(excess: Excess, heard: Heights) -> float:
