@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
@@ -107,3 +109,25 @@ def test_a_push_heard_only_in_slow_takes_is_no_imbalance() -> None:
     heard = [dict(row) for row in rows[:3]]
     slow_only = {each.rotor: each for each in rotor_tones(heard, ["spindle", "II", "III"])}
     assert found["spindle"].log_imbalance < slow_only["spindle"].log_imbalance - 3.0
+
+
+def test_a_second_turn_drowned_by_the_first_is_no_bend() -> None:
+    """Both stand out as far from the other shafts'; only how they stand to each other differs."""
+
+    def judged(below_db: float) -> RotorTones:
+        rows = []
+        for number in range(6):
+            row = {}
+            for name, hz, more in (("II", 11.0, 0.0), ("III", 7.0, 0.0), ("spindle", 5.0, 25.0)):
+                speed = hz * 1.2**number
+                made = line(name, speed, -90.0 + 40 * np.log10(speed) + more)
+                second = made.once_db - below_db
+                over = 10 ** ((second - FLOOR_DB) / 10)
+                row[name] = replace(made, twice_db=second, twice_over_floor=over)
+            rows.append(row)
+        found = rotor_tones(rows, ["II", "III", "spindle"])
+        return next(each for each in found if each.rotor == "spindle")
+
+    level, drowned = judged(0.0), judged(16.0)
+    assert level.log_bent > level.log_imbalance
+    assert drowned.log_bent < level.log_bent

@@ -1,0 +1,90 @@
+"""Speeds that few lines hold are not believed against what else is known."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from vibecheck.diagnosis.floating import floating_ratios
+from vibecheck.diagnosis.speed_agreement import agreed_on_steps
+from vibecheck.diagnosis.speed_by_turns import _in_step
+from vibecheck.diagnosis.speed_followed import _clearly_other, _Fit
+from vibecheck.diagnosis.speed_scale import too_few_to_tell
+from vibecheck.diagnosis.speed_track import SpeedTrack
+from vibecheck.diagnosis.speeds_found import TakeSpeed
+from vibecheck.files.gear_table import read_machine
+from vibecheck.machine.turning import turning
+
+
+def track(hz: float) -> SpeedTrack:
+    return SpeedTrack(times_s=np.array([0.0, 10.0]), hz=np.array([hz, hz]))
+
+
+@pytest.fixture(scope="module")
+def head():
+    machine = read_machine("lathe-12-speed")
+    return [turning(machine, each) for each in machine.positions]
+
+
+@pytest.fixture(scope="module")
+def mill():
+    machine = read_machine("mill-8-speed")
+    return [turning(machine, each) for each in machine.positions]
+
+
+def test_one_pair_of_gears_does_not_tell_a_scale_four_per_cent_beyond_the_usual(mill, head) -> None:
+    assert too_few_to_tell(1.08, mill)
+    assert not too_few_to_tell(1.02, mill)
+    assert not too_few_to_tell(1.08, head)
+
+
+def test_the_other_mains_is_told_even_by_one_pair(mill) -> None:
+    assert not too_few_to_tell(1.2 * 1.01, mill)
+    assert not too_few_to_tell(1.01 / 1.2, mill)
+
+
+def test_a_take_that_fits_where_it_was_filed_stays_there() -> None:
+    def fit(sureness: float, support: float) -> _Fit:
+        return _Fit(track=track(10.0), error=1e-4, sureness=sureness, support=support)
+
+    assert not _clearly_other(fit(13.0, 27.0), fit(17.0, 39.0))
+    assert _clearly_other(fit(3.0, 8.0), fit(13.0, 39.0))
+
+
+def test_what_keeps_step_with_a_driven_shaft_is_not_the_motor(head) -> None:
+    here = head[0]
+    group = next(iter({rotor.group for rotor in here.rotors.values() if rotor.ratio == 1.0}))
+    speed = TakeSpeed(turning=here, filed=here.label, found=True, tracks={group: track(12.0)})
+    assert _in_step(SimpleNamespace(track=track(24.0)), speed, here)
+    assert not _in_step(SimpleNamespace(track=track(24.37)), speed, here)
+
+
+def test_idle_takes_on_one_step_that_disagree_are_not_used(mill) -> None:
+    here = mill[0]
+    group = next(iter(here.groups))
+    ready = SimpleNamespace(take=SimpleNamespace(kind="idle"))
+
+    def found(scale: float) -> TakeSpeed:
+        return TakeSpeed(
+            turning=here, filed=here.label, found=True, scale=scale, tracks={group: track(20.0)}
+        )
+
+    kept = agreed_on_steps([found(1.02), found(1.021), found(0.97)], [ready] * 3)
+    assert [speed.found for speed in kept] == [True, True, False]
+
+
+def test_takes_that_heard_the_motor_tell_it_to_the_others(head) -> None:
+    here = head[0]
+    names = list(here.groups)
+    main = next(name for name in names if name != "motor")
+    computed = here.groups["motor"].nominal_hz / here.groups[main].nominal_hz
+    speed = SimpleNamespace(by_turns=False)
+    heard = [
+        SimpleNamespace(turning=here, group=main, speed=speed, floating={"motor": 0.99 * computed})
+        for _ in range(2)
+    ]
+    deaf = SimpleNamespace(turning=here, group=main, speed=speed, floating={})
+    ratios = floating_ratios([*heard, deaf], [None] * 3)
+    assert ratios[2]["motor"] == pytest.approx(0.99 * computed)
