@@ -15,6 +15,10 @@ from two makers of invented machines; a gear among sound ones of like depth stay
 FEWEST_TAKES, FEW_SAY = 2, 4.0
 """A gear heard in fewer takes than this says no more than this."""
 
+EVERYWHERE, PATCHY_SAYS = 0.6, 6.6
+"""A gear that runs out does so wherever it works: one whose side lines are less than this share of
+its mesh in a quarter of the takes says no more than this (at most "possible")."""
+
 
 def swell_suspects(heard: Listened) -> list[Suspect]:
     """Every gear in mesh with a clear tone, by how it swells."""
@@ -34,8 +38,10 @@ def swell_suspects(heard: Listened) -> list[Suspect]:
 
 
 def _odds(swell: Swell) -> float:
-    """Natural log odds; a lone take says less."""
+    """Natural log odds; a lone take says less, and so does a gear that swells here and there."""
     odds = EVEN + STEEP * swell.log_odds
     if len(swell.shares) < FEWEST_TAKES:
         odds = min(odds, FEW_SAY)
+    if float(np.quantile(list(swell.shares.values()), 0.25)) < EVERYWHERE:
+        odds = min(odds, PATCHY_SAYS)
     return float(np.clip(odds, -4.0, 12.0))

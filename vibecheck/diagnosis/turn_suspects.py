@@ -7,11 +7,15 @@ import numpy as np
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
-from vibecheck.diagnosis.turn_readings import rotor_tones
+from vibecheck.diagnosis.turn_readings import RotorTones, rotor_tones
 
 STEEP, EVEN = 1.3, 0.1
 """Odds of the model against odds that came true: it is wider than any one machine is (judgement
 from two makers of invented machines)."""
+
+STEADY_SAYS = 5.6
+"""Most that a shaft says whose speed never changes: nothing shows that its push grows with speed,
+and nothing else turns at its frequency (at most "possible")."""
 
 
 def turn_suspects(heard: Listened) -> list[Suspect]:
@@ -47,8 +51,8 @@ def _turn_suspects(heard: Listened) -> list[Suspect]:
     found = []
     for tones in rotor_tones(heard.turns, heard.machine.shafts):
         for name, odds in (
-            ("imbalance", tones.log_imbalance),
-            ("bent or misaligned", tones.log_bent),
+            ("imbalance", _held(STEEP * tones.log_imbalance + EVEN, tones)),
+            ("bent or misaligned", STEEP * tones.log_bent + EVEN),
         ):
             found.append(
                 Suspect(
@@ -57,8 +61,13 @@ def _turn_suspects(heard: Listened) -> list[Suspect]:
                     fault=name,
                     rotor=tones.rotor,
                     prior=fault(name).prior,
-                    evidence=STEEP * odds + EVEN,
+                    evidence=odds,
                     detail={"tones": tones},
                 )
             )
     return found
+
+
+def _held(odds: float, tones: RotorTones) -> float:
+    """Odds of an imbalance, less where its growth with speed could not be seen."""
+    return odds if np.isfinite(tones.growth) else min(odds, STEADY_SAYS)
