@@ -1,7 +1,7 @@
 """Bearings of known numbers over a whole sweep: families scored in every take, and added up.
 
-Takes add as likelihood ratios at a common slip. The deepest family that is plain is taken out of
-all takes before the others are judged, so that its echoes accuse nobody.
+Takes add as likelihood ratios, each with a slip close to the common one. The deepest family that is
+plain is taken out of all takes before the others are judged, so that its echoes accuse nobody.
 """
 
 from __future__ import annotations
