@@ -14,10 +14,8 @@ from vibecheck.diagnosis.heard import Heard, heard
 from vibecheck.diagnosis.knock_readings import KnockReadings, knock_readings
 from vibecheck.diagnosis.lines import (
     LineSpectrum,
-    MeshLines,
     TurnLines,
     line_spectrum,
-    mesh_lines,
     turn_lines,
 )
 from vibecheck.diagnosis.ready import Ready, made_ready
@@ -42,7 +40,7 @@ class Listened:
     """A sweep as heard.
 
     ``takes`` holds the takes whose speed was found, in the order they were given; ``numbers`` their
-    places among all takes; ``spectra``, ``meshes`` and ``turns`` run alongside ``takes``.
+    places among all takes; ``spectra`` and ``turns`` run alongside ``takes``.
     ``doubts`` are pairs of the table that the takes contradict; takes that use them are left out.
     """
 
@@ -52,7 +50,6 @@ class Listened:
     takes: tuple[Heard, ...]
     numbers: tuple[int, ...]
     spectra: tuple[LineSpectrum, ...]
-    meshes: tuple[tuple[MeshLines, ...], ...]
     turns: tuple[Mapping[str, TurnLines], ...]
     knocks: KnockReadings
     rolling: tuple[RollingScore, ...]
@@ -96,7 +93,6 @@ def listen(
         takes=found,
         numbers=tuple(number for number, _ in known),
         spectra=spectra,
-        meshes=tuple(_meshes(take, spectrum) for take, spectrum in pairs),
         turns=tuple(
             {name: turn_lines(take, spectrum, name) for name in take.turning_ratios()}
             for take, spectrum in pairs
@@ -107,11 +103,6 @@ def listen(
         fixed=tuple(fixed_tones(ready, maybe)),
         doubts=doubts,
     )
-
-
-def _meshes(take: Heard, spectrum: LineSpectrum) -> tuple[MeshLines, ...]:
-    lines = (mesh_lines(take, spectrum, mesh) for mesh in take.turning.meshes if mesh.loaded)
-    return tuple(line for line in lines if line is not None)
 
 
 def _side_by_side(make: Callable[[Given], Made], things: Iterable[Given]) -> list[Made]:
