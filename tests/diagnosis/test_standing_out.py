@@ -131,3 +131,52 @@ def test_a_second_turn_drowned_by_the_first_is_no_bend() -> None:
     level, drowned = judged(0.0), judged(16.0)
     assert level.log_bent > level.log_imbalance
     assert drowned.log_bent < level.log_bent
+
+
+def silent(rotor: str, hz: float, *, twice_db: float = -300.0) -> TurnLines:
+    """A rotor whose first turn is under the floor, and maybe its second."""
+    made = line(rotor, hz, -300.0)
+    over = 10 ** ((twice_db - FLOOR_DB) / 10)
+    return replace(made, over_floor=0.5, twice_db=twice_db, twice_over_floor=over)
+
+
+def test_one_tone_far_above_where_silent_neighbours_would_be_heard_stands_out() -> None:
+    """A phone hears nothing of any shaft but the second turn of one, 25 dB over the floor."""
+
+    def rows(twice_db: float) -> list[dict[str, TurnLines]]:
+        return [
+            {
+                "I": silent("I", 9.3, twice_db=twice_db),
+                "II": silent("II", (10.2, 12.7, 8.0)[number % 3]),
+                "III": silent("III", (14.0, 17.0, 20.0, 16.2)[number % 4]),
+                "spindle": silent("spindle", (20.0, 10.0, 5.0)[number % 3]),
+            }
+            for number in range(6)
+        ]
+
+    names = ["I", "II", "III", "spindle"]
+    loud = {each.rotor: each for each in rotor_tones(rows(FLOOR_DB + 25.0), names)}
+    faint = {each.rotor: each for each in rotor_tones(rows(FLOOR_DB + 13.0), names)}
+    assert loud["I"].log_bent > 3.0
+    assert faint["I"].log_bent < loud["I"].log_bent - 2.0
+    assert max(loud[name].log_bent for name in names[1:]) < 0.5
+
+
+def test_silence_of_a_slow_shaft_where_none_would_be_heard_says_nothing() -> None:
+    """Unbalance pushes with the square of speed: a slow neighbour is silent anyway."""
+
+    def judged(neighbour_hz: float) -> float:
+        rows = [
+            {"I": line("I", 20.0 + number, FLOOR_DB + 25.0), "II": silent("II", neighbour_hz)}
+            for number in range(6)
+        ]
+        return {each.rotor: each for each in rotor_tones(rows, ["I", "II"])}["I"].log_imbalance
+
+    assert judged(19.0) > judged(1.5) + 1.0
+
+
+def test_one_take_alone_never_says_much() -> None:
+    rows = [{"I": line("I", 24.0, FLOOR_DB + 50.0), "II": silent("II", 22.0)}]
+    rows += [{"II": silent("II", 20.0 + number)} for number in range(5)]
+    found = {each.rotor: each for each in rotor_tones(rows, ["I", "II"])}
+    assert found["I"].log_imbalance <= 2.5

@@ -27,6 +27,8 @@ NEAR_HUM = 0.006
 """A tone this near a multiple of the mains cannot be told from hum: a drifting track smears it."""
 BELT_SLIP = 0.03
 """A shaft behind a belt turns within this of its computed speed."""
+BELT_RATE, BELT_TURNS = 0.01, (1, 2)
+"""How nearly a belt's own rate is known, and its multiples that may pass for a shaft's tone."""
 HEARD_FOR_SURE = 15.0
 """Power over floor that no noise reaches."""
 
@@ -225,9 +227,16 @@ def _own_tone(
     hummed = min(abs(order / (k * hum) - 1.0) for k in (1, 2, 3, 4)) < NEAR_HUM
     deaf = order * take.base_hz < take.ready.take.recording.support.low_hz
     shared = min((abs(order - other) for other in others), default=1.0) < 2.5 / spectrum.turns
-    if deaf or hummed or shared or _may_be_unheard(take, order):
+    if deaf or hummed or shared or _may_be_a_belt(take, order) or _may_be_unheard(take, order):
         return 0.0, 0.0
     return spectrum.tone(order)
+
+
+def _may_be_a_belt(take: Heard, order: float) -> bool:
+    """Whether a tone may as well be a low multiple of a belt's own turning, as far as it slips."""
+    known = take.turning_ratios()
+    rates = [w.order * known[w.driver] for w in take.turning.belts if w.order and w.driver in known]
+    return any(abs(order / (k * rate) - 1.0) < BELT_RATE for rate in rates for k in BELT_TURNS)
 
 
 def _may_be_unheard(take: Heard, order: float) -> bool:

@@ -13,40 +13,24 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
 
 from vibecheck.diagnosis.lines import TurnLines
 from vibecheck.diagnosis.scales import SizeLaw
-from vibecheck.diagnosis.standing_out import Excess, StandsOut, alike, stands_out
+from vibecheck.diagnosis.standing_out import Excess
 from vibecheck.diagnosis.suspects import Key, rate_key
+from vibecheck.diagnosis.turn_pushes import CLEAR, weighed
 
 HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_spread=0.45, shape=4.0)
 """Mean log significance of half orders above 0.55; noise alone gives about 0.35."""
 HALVES_NOISE = 0.55
-CLEAR = 15.0
-"""Power over floor at which a tone counts as heard."""
-UNALIKE_DB, ALIKE = 4.0, 0.25
-"""Sound shafts of one machine differ this much in unbalance and in bend (standard deviation), and
-how sure that is, natural logarithm: a head has too few shafts to tell by itself."""
-RESPONSE_DB, RESPONSE_OCTAVES = 5.0, 0.4
-"""How much way and sensor favour one frequency, and how near another must be to share that."""
-SLOPE_DB = 7.0
-"""Sensors lose the slow end by this much an octave, or not at all."""
-GROWTH_DB = 3.0
-"""How differently sound shafts' tones fall off below their own fastest speed, an octave: what is
-left at slow speed is seldom unbalance."""
-TAKE_DB, READING_DB, UNKNOWN_DB = 3.0, 2.5, 40.0
-"""Scatter of a take's gain, of one reading, and of what nobody knows: how loud once a turn is."""
-FAULT_DB, FAULT_SPREAD_DB = 20.0, 9.0
-"""What a fault adds (judgement: ten times, give or take a factor of three)."""
 DROWNED_DB, DROWNED_LEAN = -12.0, 0.25
 """A bent or misaligned shaft has a second turn not far below its first (common practice); odds a
 decibel for one that has not."""
 SILENT = Excess(over=float("nan"), spread=float("nan"), readings=0)
 SILENT_SAYS = -1.5
-"""Natural log odds for a tone that was never heard."""
-LOST_DB, MOST_LOST = 8.0, 6.0
-"""Scatter of a level foretold for another take; and the most that silence there can say against."""
+"""Natural log odds for a tone of which the takes say nothing."""
+FAIR_DB = 12.0
+"""An excess less sure than this is not spoken of."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,9 +39,9 @@ class RotorTones:
 
     ``above_db`` is 1x over what the other rotors and the sensor explain, unbalance growing with
     the square of speed, and ``above_spread_db`` how far a sound rotor may stand there; nan when it
-    was never heard. ``growth`` is the exponent of 1x amplitude against speed (nan when the speeds
-    recorded are too alike); ``twice_db`` is 2x over 1x; ``heard`` the number of takes in which 1x
-    stood clear, ``takes`` how many were looked at.
+    was never heard, or nothing else that could be compared. ``growth`` is the exponent of 1x
+    amplitude against speed (nan when the speeds recorded are too alike); ``twice_db`` is 2x over
+    1x; ``heard`` the number of takes in which 1x stood clear, ``takes`` how many were looked at.
     """
 
     rotor: str
@@ -71,17 +55,6 @@ class RotorTones:
     log_bent: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Tone:
-    """One clear tone: which multiple of which rotor, in which take, and where."""
-
-    rotor: str
-    multiple: int
-    take: int
-    hz: float
-    pushed_db: float
-
-
 def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) -> list[RotorTones]:
     """Judge every rotor's 1x and 2x against the others'.
 
@@ -93,81 +66,27 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) 
         Those to be judged, and held against one another.
     """
     kept = [{name: row[name] for name in rotors if name in row} for row in rows]
-    found = _held_together(_clear_tones(kept))
+    found = weighed(kept)
     judged = []
     for name in dict.fromkeys(name for row in kept for name in row):
         mine = [row[name] for row in kept if name in row]
         clear = [line for line in mine if line.over_floor > CLEAR]
-        once, twice = found.excesses.get((name, 1), SILENT), found.excesses.get((name, 2), SILENT)
+        once = found.excesses.get((name, 1), SILENT)
+        fair = once.spread < FAIR_DB
         judged.append(
             RotorTones(
                 rotor=name,
-                above_db=once.over,
+                above_db=once.over if fair else float("nan"),
                 above_spread_db=once.spread,
                 growth=_growth(clear),
                 twice_db=_twice(mine),
                 heard=len(clear),
                 takes=len(mine),
-                log_imbalance=found.log_odds.get((name, 1), SILENT_SAYS)
-                + _silence(once, _once(mine)),
-                log_bent=found.log_odds.get((name, 2), SILENT_SAYS)
-                + _silence(twice, _twice_a_turn(mine))
-                + _beside(once, twice, _twice(mine)),
+                log_imbalance=found.log_odds.get((name, 1), SILENT_SAYS),
+                log_bent=found.log_odds.get((name, 2), SILENT_SAYS) - _drowned(_twice(mine)),
             )
         )
     return judged
-
-
-def _clear_tones(rows: Sequence[Mapping[str, TurnLines]]) -> list[_Tone]:
-    """Levels with the square of speed taken out."""
-    return [
-        _Tone(
-            rotor=name,
-            multiple=multiple,
-            take=number,
-            hz=multiple * line.hz,
-            pushed_db=level - float(40.0 * np.log10(line.hz)),
-        )
-        for number, row in enumerate(rows)
-        for name, line in row.items()
-        for multiple, level, over in (
-            (1, line.once_db, line.over_floor),
-            (2, line.twice_db, line.twice_over_floor),
-        )
-        if over > CLEAR
-    ]
-
-
-def _held_together(tones: Sequence[_Tone]) -> StandsOut[tuple[str, int]]:
-    """How far each rotor's 1x and 2x stand out from what rotors, sensor and takes explain."""
-    if not tones:
-        return StandsOut(excesses={}, log_odds={})
-    octave = np.log2([tone.hz for tone in tones])
-    octave -= octave.mean()
-    owners = [(tone.rotor, tone.multiple) for tone in tones]
-    fastest = {tone.rotor: 0.0 for tone in tones}
-    for tone in tones:
-        fastest[tone.rotor] = max(fastest[tone.rotor], tone.hz / tone.multiple)
-    below = np.log2([fastest[tone.rotor] * tone.multiple / tone.hz for tone in tones])
-    apart = (octave[:, None] - octave[None, :]) / RESPONSE_OCTAVES
-    fixed = (
-        UNKNOWN_DB**2 * (1.0 + alike([tone.multiple for tone in tones]))
-        + SLOPE_DB**2 * np.outer(octave, octave)
-        + RESPONSE_DB**2 * np.exp(-0.5 * apart**2)
-        + TAKE_DB**2 * alike([tone.take for tone in tones])
-        + GROWTH_DB**2 * np.outer(below, below) * alike(owners)
-        + READING_DB**2 * np.eye(len(tones))
-    )
-    own = alike(owners)
-    levels = np.array([tone.pushed_db for tone in tones])
-    return stands_out(
-        levels - np.median(levels),
-        lambda times: fixed + (UNALIKE_DB * times) ** 2 * own,
-        owners,
-        faulty=FAULT_DB,
-        faulty_spread=FAULT_SPREAD_DB,
-        machines=ALIKE,
-    )
 
 
 def _growth(clear: Sequence[TurnLines]) -> float:
@@ -193,41 +112,9 @@ def _twice(lines: Sequence[TurnLines]) -> float:
     return float(np.median([np.clip(k.twice_db - k.once_db, -40.0, 40.0) for k in clear]))
 
 
-Heights = list[tuple[float, float, bool, float]]
-"""Speed, level, whether clear, and the level at which it would be."""
-
-
-def _once(lines: Sequence[TurnLines]) -> Heights:
-    return [(k.hz, k.once_db, k.over_floor > CLEAR, k.limit_db) for k in lines]
-
-
-def _twice_a_turn(lines: Sequence[TurnLines]) -> Heights:
-    return [(k.hz, k.twice_db, k.twice_over_floor > CLEAR, k.twice_limit_db) for k in lines]
-
-
-def _beside(once: Excess, twice: Excess, twice_db: float) -> float:
-    """What 1x says of a bent shaft: it may stand out as well, but not drown the second turn."""
-    if not (once.readings and twice.readings):
-        return 0.0
-    drowned = DROWNED_LEAN * max(0.0, DROWNED_DB - twice_db) if np.isfinite(twice_db) else 0.0
-    return max(0.0, once.log_odds(0.5 * FAULT_DB, FAULT_SPREAD_DB)) - drowned
-
-
-def _silence(excess: Excess, heard: Heights) -> float:
-    """What takes without the tone say: nothing where so slow a push is not heard anyway."""
-    if not excess.readings:
-        return 0.0
-    clear = [(hz, level - 40.0 * np.log10(hz)) for hz, level, there, _ in heard if there]
-    middle_hz, pushed = (float(np.median(part)) for part in zip(*clear, strict=True))
-    said = 0.0
-    for hz, _, there, limit_db in heard:
-        if there or not np.isfinite(limit_db):
-            continue
-        room = limit_db - pushed - 40.0 * np.log10(hz)
-        scatter = float(np.hypot(LOST_DB, SLOPE_DB * np.log2(hz / middle_hz)))
-        sound = (room + max(excess.over, 0.0)) / scatter
-        said += float(log_ndtr(room / scatter) - log_ndtr(sound))
-    return max(said, -MOST_LOST)
+def _drowned(twice_db: float) -> float:
+    """What speaks against a bend where the first turn drowns the second."""
+    return DROWNED_LEAN * max(0.0, DROWNED_DB - twice_db) if np.isfinite(twice_db) else 0.0
 
 
 def halves_readings(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 import numpy as np
 
 from vibecheck.diagnosis.faults import fault
@@ -9,21 +11,24 @@ from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.turn_readings import RotorTones, rotor_tones
 
-STEEP, EVEN = 1.3, 0.1
-"""Odds of the model against odds that came true: it is wider than any one machine is (judgement
-from two makers of invented machines)."""
+STEEP, EVEN, EVEN_BENT = 1.3, -0.6, -1.0
+"""Odds of the model against odds that came true: one shaft in five hundred sound ones of two makers
+of invented machines comes near where a fault is likely."""
+STEADY_SAYS = 6.4
+"""Most that a shaft says whose speed never changes: nothing shows that its push grows with speed
+(at most "likely")."""
 
-STEADY_SAYS = 5.6
-"""Most that a shaft says whose speed never changes: nothing shows that its push grows with speed,
-and nothing else turns at its frequency (at most "possible")."""
+HEAVES = 0.3
+"""How often a loose part also raises the first two multiples of its shaft (judgement)."""
 
 
 def turn_suspects(heard: Listened) -> list[Suspect]:
     """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
-    return [*_loose_suspects(heard), *_turn_suspects(heard)]
+    tones = {each.rotor: each for each in rotor_tones(heard.turns, heard.machine.shafts)}
+    return [*_loose_suspects(heard, tones), *_turn_suspects(tones)]
 
 
-def _loose_suspects(heard: Listened) -> list[Suspect]:
+def _loose_suspects(heard: Listened, tones: Mapping[str, RotorTones]) -> list[Suspect]:
     kind = fault("loose on its shaft or in its seat")
     claims: dict[frozenset[Key], list[str]] = {}
     for name in heard.machine.shafts:
@@ -41,18 +46,36 @@ def _loose_suspects(heard: Listened) -> list[Suspect]:
             fault=kind.name,
             rotor=names[0],
             claims=keys,
+            raises=_knocks(heard, names),
             prior=kind.prior * len(names),
+            evidence=max((_heaves(tones[n]) for n in names if n in tones), default=0.0),
         )
         for keys, names in claims.items()
     ]
 
 
-def _turn_suspects(heard: Listened) -> list[Suspect]:
+def _knocks(heard: Listened, names: Sequence[str]) -> frozenset[Key]:
+    """A loose part knocks as its shaft turns, whichever of its gears works."""
+    return frozenset(
+        rate_key("knock", number, take.turning_ratios()[name])
+        for number, take in enumerate(heard.takes)
+        for name in names
+        if name in take.turning_ratios()
+    )
+
+
+def _heaves(tones: RotorTones) -> float:
+    """What once- and twice-a-turn tones say of a loose part: some heave, some only knock."""
+    loud = max(tones.log_imbalance, tones.log_bent)
+    return STEEP * float(np.logaddexp(np.log(1.0 - HEAVES), np.log(HEAVES) + loud))
+
+
+def _turn_suspects(each: Mapping[str, RotorTones]) -> list[Suspect]:
     found = []
-    for tones in rotor_tones(heard.turns, heard.machine.shafts):
+    for tones in each.values():
         for name, odds in (
             ("imbalance", _held(STEEP * tones.log_imbalance + EVEN, tones)),
-            ("bent or misaligned", STEEP * tones.log_bent + EVEN),
+            ("bent or misaligned", STEEP * tones.log_bent + EVEN_BENT),
         ):
             found.append(
                 Suspect(
