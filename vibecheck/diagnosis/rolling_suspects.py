@@ -8,13 +8,13 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from vibecheck.diagnosis.bearing_elsewhere import log_odds, unknown_beside
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.rolling import SPEAKS, RollingScore
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.turning_lines import SLIPS
-from vibecheck.machine.bearings import orders_of
 
 ELEMENT_FAULT = {
     "outer": "outer race",
@@ -34,8 +34,8 @@ RESOLVED = 2.0
 """Lines this many bins of a take's spectrum apart are two lines."""
 AS_GOOD_AS_NAMED, SECOND_MOST = 7.0, 3.5
 """Log odds from which a bearing is as good as named, and the most for another beside it."""
-LEADS = 2e-3
-"""Slip the wrong way that numbers from a catalogue may still explain."""
+NEIGHBOUR = 1.8
+"""Natural log odds below which a bearing of unknown inside on the same shaft is named as well."""
 CAGE_MOST, CAGE_DEPTH = 10.0, 4.0
 """A cage is at most likely, and must be heard deeper: much else comes at such slow rates."""
 SAME_LINE = 0.004
@@ -60,7 +60,7 @@ def rolling_suspects(heard: Listened) -> list[Suspect]:
 def _one_bearing_first(found: list[Suspect]) -> list[Suspect]:
     """Beside a bearing that is as good as named, another is hardly believed: it may be an echo."""
     lead = max(found, key=_strength, default=None)
-    if lead is None or lead.evidence < AS_GOOD_AS_NAMED:
+    if lead is None or _strength(lead)[0] < AS_GOOD_AS_NAMED:
         return found
     return [
         suspect
@@ -71,10 +71,11 @@ def _one_bearing_first(found: list[Suspect]) -> list[Suspect]:
 
 
 def _strength(suspect: Suspect) -> tuple[float, float]:
-    """Odds, then the evidence beyond what odds count."""
-    score = suspect.detail["score"]
+    """Odds that something rolls there, whosever it is; then the evidence beyond what odds count."""
+    score, rolls = suspect.detail["score"], suspect.detail["rolls"]
     assert isinstance(score, RollingScore)
-    return suspect.evidence, score.evidence
+    assert isinstance(rolls, float)
+    return rolls, score.evidence
 
 
 def _with_rollers(groups: list[list[RollingScore]]) -> list[list[RollingScore]]:
@@ -139,35 +140,23 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
     ]
     kind = fault(ELEMENT_FAULT[best.family.name])
     named = {s.family.name for s in rivals}
-    others = _others_open(best, heard)
-    name = kind.name if len(named) == 1 and not others else "bearing worn, race not known"
+    beside, elsewhere = unknown_beside(best, heard)
+    neighbours = beside if log_odds(best, heard, len(beside)) < NEIGHBOUR else []
+    name = kind.name if len(named) == 1 and not neighbours else "bearing worn, race not known"
+    prior = kind.prior * len(rivals)
+    ours = log_odds(best, heard, len(elsewhere) + (0 if neighbours else len(beside)))
     return Suspect(
-        parts=tuple(dict.fromkeys([*(s.bearing for s in rivals), *others])),
+        parts=tuple(dict.fromkeys([*(s.bearing for s in rivals), *neighbours])),
         part_kind="bearing",
         fault=name,
         rotor=best.shaft,
         raises=_turning_with(best.shaft, heard)
         if name != "outer race" and odds[id(best)] > AS_GOOD_AS_NAMED
         else frozenset(),
-        prior=kind.prior * len(rivals),
-        evidence=odds[id(best)],
-        detail={"score": best, "rivals": tuple(rivals)},
+        prior=prior,
+        evidence=-float(np.logaddexp(-odds[id(best)], float(np.log(prior)) - ours)),
+        detail={"score": best, "rivals": tuple(rivals), "rolls": odds[id(best)]},
     )
-
-
-def _others_open(score: RollingScore, heard: Listened) -> list[str]:
-    """Bearings of unknown numbers on the same shaft, when slip goes the way no cage goes.
-
-    A cage lags; a family that leads fits the known bearing badly and may be its neighbour's.
-    """
-    leads = -score.slip if score.family.name == "inner" else score.slip
-    if leads <= LEADS:
-        return []
-    return [
-        bearing.name
-        for bearing in heard.machine.bearings
-        if bearing.shaft == score.shaft and bearing.kind != "plain" and orders_of(bearing) is None
-    ]
 
 
 def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:

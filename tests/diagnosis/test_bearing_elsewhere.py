@@ -1,0 +1,82 @@
+"""Whose bearing is it: the table's known one, or one whose inside nobody knows?"""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from vibecheck.diagnosis.bearing_elsewhere import lag, likeness, log_odds, unknown_beside
+from vibecheck.diagnosis.families import bearing_families
+from vibecheck.diagnosis.rolling import RollingScore
+from vibecheck.machine.bearings import BearingOrders, orders_of
+from vibecheck.machine.parts import Bearing, Known
+
+INSIDE = BearingOrders.of_geometry(9, 7.94, 39.04, 0.0)
+KNOWN = Bearing(
+    name="II front",
+    shaft="II",
+    kind="ball",
+    elements=Known.exactly(9),
+    element_mm=Known.exactly(7.94),
+    pitch_mm=Known.exactly(39.04),
+    angle_deg=Known.exactly(0.0),
+)
+BESIDE, FAR = (Bearing(name=f"{shaft} rear", shaft=shaft) for shaft in ("II", "III"))
+
+
+def score(element: str, slip: float) -> RollingScore:
+    family = next(
+        f for f in bearing_families(elements=9, ball_mm=7.94, pitch_mm=39.04) if f.name == element
+    )
+    heard = np.full(4, 6.0)
+    return RollingScore(
+        bearing="II front",
+        shaft="II",
+        family=family,
+        log10_chance=-8.0,
+        order=family.order * (1 + slip),
+        slip=slip,
+        surprise=heard,
+        orders=np.full(4, family.order * (1 + slip)),
+        depth=np.full(4, 0.5),
+        evidence=20.0,
+    )
+
+
+def sweep(*bearings: Bearing, gears: tuple[float, ...] = (2.0, 1.0, 0.5, 3.0)) -> SimpleNamespace:
+    """Takes in which shaft III turns ``gears`` times as fast as II."""
+    takes = [SimpleNamespace(turning_ratios=lambda r=r: {"II": 1.0, "III": r}) for r in gears]
+    return SimpleNamespace(machine=SimpleNamespace(bearings=bearings), takes=takes)
+
+
+def test_the_cage_lag_of_either_race_is_one_number() -> None:
+    """Outer + inner = elements: a cage 1 % slow takes from the outer what it gives the inner."""
+    assert orders_of(KNOWN) == INSIDE
+    slow = 0.01
+    inner = (INSIDE.elements - INSIDE.outer * (1 - slow)) / INSIDE.inner - 1.0
+    assert lag(score("outer", -slow), INSIDE) == pytest.approx(slow)
+    assert lag(score("inner", inner), INSIDE) == pytest.approx(slow, rel=1e-3)
+
+
+def test_the_likeness_of_slip_is_a_density_over_the_window() -> None:
+    """Its mean over the window in which families are looked for is one, but for the far tail."""
+    slips = np.linspace(-0.03, 0.01, 2001)
+    mean = np.mean([likeness(score("outer", s), INSIDE) for s in slips])
+    assert mean == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_usual_slip_names_the_bearing_and_an_unusual_one_its_unknown_neighbours() -> None:
+    heard = sweep(KNOWN, BESIDE, FAR)
+    assert unknown_beside(score("outer", -0.004), heard) == (["II rear"], [])
+    assert log_odds(score("outer", -0.004), heard, 1) > 2.5
+    assert log_odds(score("outer", -0.028), heard, 1) < 1.0
+    assert log_odds(score("outer", +0.009), heard, 1) < 1.0
+    assert log_odds(score("outer", -0.028), heard, 0) > log_odds(score("outer", -0.028), heard, 3)
+
+
+def test_an_unknown_bearing_elsewhere_counts_only_where_its_shaft_turns_in_step() -> None:
+    level = score("outer", -0.004)
+    assert unknown_beside(level, sweep(KNOWN, FAR))[1] == []
+    assert unknown_beside(level, sweep(KNOWN, FAR, gears=(2.0, 2.0, 2.0, 2.0)))[1] == ["III rear"]

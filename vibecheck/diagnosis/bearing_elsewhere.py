@@ -1,0 +1,86 @@
+"""Is it this bearing, or one whose inside nobody knows?
+
+A family heard beyond all chance is of some bearing. The table may not give the numbers of every
+one, and the lines of an unknown bearing fall within the reach of some known one's slip more often
+than not. What speaks for the known bearing is that its own slip would be usual, and that the
+unknown ones turn with other shafts.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.rolling import RollingScore
+from vibecheck.machine.bearings import BearingOrders, orders_of
+
+USUAL_LAG, USUAL_LEAD = 0.008, 0.003
+"""How far rolling elements lag behind pure rolling, in the mean; and seem to lead, where the
+table's numbers are a little off (judgement)."""
+LAGS, WINDOW = 0.8, 0.04
+"""Share of bearings that lag; and the width of the window in which a family is looked for."""
+LOOSE_FAMILIES = 2.0
+"""Inner races and rolling elements lead that many times further: both ways are seen."""
+OWN_FAMILY, STRAY, UNLISTED = 0.25, 0.02, 0.005
+"""Chance that a bad bearing is bad in this one element; that an unknown bearing's line falls into
+one window; and that something no table lists does."""
+SAME_RATIO = 0.01
+HEARD_THERE = 2.0
+"""Surprise (decimal) from which a take counts as having the family."""
+
+
+def lag(score: RollingScore, bearing: BearingOrders) -> float:
+    """How far the cage lags behind pure rolling, as a fraction; negative when it seems to lead.
+
+    Outer + inner = number of elements whatever the slip, so the inner race gains what the outer
+    loses.
+    """
+    if score.family.name != "inner":
+        return -score.slip
+    return score.slip * bearing.inner / bearing.outer
+
+
+def likeness(score: RollingScore, bearing: BearingOrders) -> float:
+    """Likelihood of the slip were it this bearing's, over that of any place in the window."""
+    behind = lag(score, bearing)
+    if behind >= 0.0:
+        return LAGS * WINDOW / USUAL_LAG * float(np.exp(-behind / USUAL_LAG))
+    usual = USUAL_LEAD * (LOOSE_FAMILIES if score.family.name in ("inner", "roller") else 1.0)
+    return (1.0 - LAGS) * WINDOW / usual * float(np.exp(behind / usual))
+
+
+def unknown_beside(score: RollingScore, heard: Listened) -> tuple[list[str], list[str]]:
+    """Bearings of unknown inside on the same shaft, and on shafts that turn in step with it
+    wherever the family is heard."""
+    own: list[str] = []
+    others: list[str] = []
+    for bearing in heard.machine.bearings:
+        if bearing.kind == "plain" or orders_of(bearing) is not None:
+            continue
+        if bearing.shaft == score.shaft:
+            own.append(bearing.name)
+        elif _in_step(score, heard, bearing.shaft):
+            others.append(bearing.name)
+    return own, others
+
+
+def _in_step(score: RollingScore, heard: Listened, shaft: str) -> bool:
+    ratios = [
+        known[shaft] / known[score.shaft]
+        for take, surprise in zip(heard.takes, score.surprise, strict=True)
+        if surprise > HEARD_THERE
+        and shaft in (known := take.turning_ratios())
+        and score.shaft in known
+    ]
+    return bool(ratios) and max(ratios) / min(ratios) - 1.0 < SAME_RATIO
+
+
+def log_odds(score: RollingScore, heard: Listened, unknown: int) -> float:
+    """Natural log odds of this bearing against one of ``unknown`` others, and what no table lists.
+
+    The family is taken as heard; how surely it is, is another question.
+    """
+    known = {bearing.name: orders_of(bearing) for bearing in heard.machine.bearings}
+    bearing = known[score.bearing]
+    assert bearing is not None, "only bearings of known inside are listened for"
+    return float(np.log(OWN_FAMILY * likeness(score, bearing) / (STRAY * unknown + UNLISTED)))
