@@ -34,6 +34,8 @@ SECONDS = (10.0, 14.0)
 RATE_HZ = 16000.0
 CUTTING_SHARE = 0.12
 """Share of sweeps under load where nothing else says so, so that load gives no fault away."""
+IN_AIR = 3
+"""About this many positions of a sweep under load are recorded in air as well."""
 TRIES = 4
 """Other parts, then other faults, tried when the oracle hears one at no severity."""
 
@@ -52,17 +54,30 @@ class Case:
     load: TakeKind
 
     def recorded(self, most: int = 24) -> tuple[list[Take], Truth]:
-        """One take at every lever position of the chart, or at some ``most`` of them."""
+        """One take at every lever position of the chart, or at some ``most`` of them.
+
+        Someone who records the cut also records some of its positions in air, as the plan asks.
+        """
+        positions = self.positions(most)
+        takes, truth = self._takes(positions, self.load, 2)
+        if self.load == "cutting":
+            in_air, idle = self._takes(positions[:: len(positions) // IN_AIR], "idle", 4)
+            takes, truth = [*takes, *in_air], replace(truth, takes=(*truth.takes, *idle.takes))
+        return takes, truth
+
+    def _takes(
+        self, positions: list[Position], load: TakeKind, purpose: int
+    ) -> tuple[list[Take], Truth]:
         return record_sweep(
             self.machine,
             self.faults,
-            rng=np.random.default_rng([self.seed, 2]),
+            rng=np.random.default_rng([self.seed, purpose]),
             conditions=self.conditions,
             individual=self.individual,
-            positions=self.positions(most),
+            positions=positions,
             seconds=SECONDS,
             rate_hz=RATE_HZ,
-            kind=self.load,
+            kind=load,
         )
 
     def positions(self, most: int) -> list[Position]:
