@@ -35,9 +35,14 @@ def part_right(named: Line, fault: Line) -> bool:
 
 
 def right(named: Line, fault: Line) -> bool:
-    """Whether part and fault are right; "race not known" is right of any race."""
+    """Whether part and fault are right.
+
+    "Race not known" is right of any race, and a damaged tooth of a stretch of worn teeth.
+    """
     kinds = VAGUE.get(named["fault"], (named["fault"],))
-    return part_right(named, fault) and fault["fault"] in kinds
+    worn = fault["fault"] == "eccentric or worn gear" and fault.get("worn", False)
+    alike = fault["fault"] in kinds or (worn and named["fault"] in GEAR_FAULTS)
+    return part_right(named, fault) and alike
 
 
 def told(fault: Line) -> bool:

@@ -39,7 +39,7 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind(name="outer race", part_kind="bearing", carrier="rolling", prior=3e-3),
     FaultKind(name="inner race", part_kind="bearing", carrier="rolling", prior=3e-3),
     FaultKind(name="rolling element", part_kind="bearing", carrier="rolling", prior=2e-3),
-    FaultKind(name="cage", part_kind="bearing", carrier="rolling", prior=1e-3),
+    FaultKind(name="cage", part_kind="bearing", carrier="rolling", prior=1.5e-3),
     FaultKind(
         name="bearing worn, race not known", part_kind="bearing", carrier="rolling", prior=3e-3
     ),

@@ -26,7 +26,7 @@ UNTIED, UNTIED_LEAN = 1.3, 4.0
 """The same of its scatter over the speed of the rotor it fits best, in times its own scatter."""
 WANDERS_UNTIED, WANDER_LEAN = 2.0, 3.0
 """Chatter wanders; it must keep its hertz that much better than any rotor's multiple."""
-NEWS_DB, HOWL_DB, NEWS_SPREAD_DB = -20.0, -16.0, 2.0
+NEWS_DB, HOWL_DB, NEWS_SPREAD_DB = -26.0, -16.0, 2.0
 """A tone further below the strongest line of the train is no news; and no howl."""
 HUM_DB, SINGLE_PHASE_DB, HUM_LEAN = -4.7, 0.5, 0.9
 """Share of all sound at which a hum is a fault as often as not; a single-phase motor's torque

@@ -36,7 +36,7 @@ AS_GOOD_AS_NAMED, SECOND_MOST = 7.0, 3.5
 """Log odds from which a bearing is as good as named, and the most for another beside it."""
 NEIGHBOUR = 1.8
 """Natural log odds below which a bearing of unknown inside on the same shaft is named as well."""
-CAGE_MOST, CAGE_DEPTH = 10.0, 4.0
+CAGE_MOST, CAGE_DEPTH = 11.0, 4.0
 """A cage is at most likely, and must be heard deeper: much else comes at such slow rates."""
 SAME_LINE = 0.004
 ALIKE = 0.015

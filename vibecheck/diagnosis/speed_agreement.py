@@ -7,11 +7,13 @@ step nearer still. A speed that stands away from the others is used only where i
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_followed import SURE
+from vibecheck.diagnosis.speed_scale import BETWEEN_TAKES
 from vibecheck.diagnosis.speeds_found import TakeSpeed, not_used
 
 PLAIN_LEAD = 1.2
@@ -19,10 +21,28 @@ PLAIN_LEAD = 1.2
 a cut the motor slips as it likes)."""
 PLAIN_FIT = 11.0
 """Median sureness that no other machine's table reaches."""
-ASTRAY, MOST_ASTRAY = 0.006, 4.0
-"""A speed this far from the sweep's middle scale must be one deviation surer, four at most."""
+MOST_ASTRAY = 4.0
+"""A speed astray must be surer by this many deviations at most."""
 SAME_STEP = 0.012
 """Idle takes on one step of the belts turn within this of each other."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alikeness:
+    """How nearly takes of one machine turn at one scale to the table.
+
+    ``between`` is how far one take may stand from it; ``near`` what most keep to; a take ``astray``
+    from the middle must be one deviation surer.
+    """
+
+    between: float
+    near: float
+    astray: float
+
+
+LIKE_EACH_OTHER = Alikeness(between=BETWEEN_TAKES, near=0.005, astray=0.006)
+UNDER_CUT = Alikeness(between=0.025, near=0.012, astray=0.012)
+"""In air little loads the motor; a cut loads it, at every position otherwise."""
 
 
 def middle_scale(fitted: Sequence[TakeSpeed]) -> float | None:
@@ -31,7 +51,7 @@ def middle_scale(fitted: Sequence[TakeSpeed]) -> float | None:
     return float(np.median(scales)) if len(scales) >= 3 else None
 
 
-def one_machine(fitted: Sequence[TakeSpeed], middle: float, lead: float) -> bool:
+def one_machine(fitted: Sequence[TakeSpeed], middle: float, lead: float, alike: Alikeness) -> bool:
     """Whether the takes are of the machine in the table at all.
 
     A belt holds all true speeds within half a per cent of one scale. Lines of another machine find
@@ -40,7 +60,7 @@ def one_machine(fitted: Sequence[TakeSpeed], middle: float, lead: float) -> bool
     toothed = [speed for speed in fitted if speed.found and speed.support > 0]
     if len(toothed) < 4 or slipping_belts(toothed) > 1 or lead >= PLAIN_LEAD:
         return True
-    near = [speed for speed in toothed if abs(speed.scale / middle - 1.0) < 0.005]
+    near = [speed for speed in toothed if abs(speed.scale / middle - 1.0) < alike.near]
     if len(near) < 0.4 * len(toothed):
         return False
     if float(np.median([speed.sureness for speed in near])) >= PLAIN_FIT:
@@ -54,11 +74,11 @@ def slipping_belts(fitted: Sequence[TakeSpeed]) -> int:
     return sum(not belt.toothed for belt in turnings[0].machine.belts) if turnings else 0
 
 
-def sure_enough(speed: TakeSpeed, middle: float) -> TakeSpeed:
+def sure_enough(speed: TakeSpeed, middle: float, alike: Alikeness) -> TakeSpeed:
     """A speed away from the others' must be the surer for it."""
     if not speed.found or speed.misfiled:
         return speed
-    astray = abs(float(np.log(speed.scale / middle))) / ASTRAY
+    astray = abs(float(np.log(speed.scale / middle))) / alike.astray
     return speed if speed.sureness >= SURE + min(MOST_ASTRAY, astray**2) else not_used(speed)
 
 

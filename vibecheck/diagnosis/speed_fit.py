@@ -8,12 +8,16 @@ must agree with the others or be the surer for it.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from vibecheck.diagnosis.motor_turns import motors_heard
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_agreement import (
+    LIKE_EACH_OTHER,
+    UNDER_CUT,
+    Alikeness,
     agreed_on_steps,
     middle_scale,
     one_machine,
@@ -23,7 +27,6 @@ from vibecheck.diagnosis.speed_agreement import (
 from vibecheck.diagnosis.speed_by_turns import likely_scale, needs_turns, with_turns
 from vibecheck.diagnosis.speed_followed import take_speed
 from vibecheck.diagnosis.speed_scale import (
-    BETWEEN_TAKES,
     USUAL_SCALE,
     common_scale,
     position_trials,
@@ -51,6 +54,9 @@ must be this sure by itself."""
 def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> SweepSpeeds:
     """Fit the speeds of all takes of one sweep.
 
+    Under a cut the motor slips more, and differently at every position: takes in air and takes
+    under cut are fitted each among themselves.
+
     Parameters
     ----------
     turnings : mapping of lever position label to Turning
@@ -62,6 +68,23 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     SweepSpeeds
         In the order of ``takes``. Takes without a speed are marked, never guessed.
     """
+    cutting = [number for number, take in enumerate(takes) if take.take.kind == "cutting"]
+    if not cutting:
+        return _fit_alike(turnings, takes, LIKE_EACH_OTHER)
+    if len(cutting) == len(takes):
+        return _fit_alike(turnings, takes, UNDER_CUT)
+    in_air = [number for number in range(len(takes)) if number not in cutting]
+    air = _fit_alike(turnings, [takes[n] for n in in_air], LIKE_EACH_OTHER)
+    cut = _fit_alike(turnings, [takes[n] for n in cutting], UNDER_CUT)
+    found = dict(zip(in_air, air.takes, strict=True)) | dict(zip(cutting, cut.takes, strict=True))
+    surer = max((air, cut), key=lambda speeds: speeds.scale_sureness)
+    return replace(surer, takes=tuple(found[number] for number in range(len(takes))))
+
+
+def _fit_alike(
+    turnings: Mapping[str, Turning], takes: Sequence[Ready], alike: Alikeness
+) -> SweepSpeeds:
+    """Fit takes made under one kind of load."""
     machine = next(iter(turnings.values())).machine
     filed = [turnings.get(take.take.position or "") for take in takes]
     by_turns = needs_turns(machine, filed)
@@ -71,8 +94,8 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
         position_trials(turnings, take, frame) for take, frame in zip(takes, frames, strict=True)
     ]
     likely = likely_scale(machine, turns)
-    scale, sureness = common_scale(takes, trials, likely)
-    window = BETWEEN_TAKES
+    scale, sureness = common_scale(takes, trials, likely, alike.between)
+    window = alike.between
     count = sum(
         (take.take.position or next(iter(trial), "")) in trial
         for take, trial in zip(takes, trials, strict=True)
@@ -93,10 +116,10 @@ def fit_speeds(turnings: Mapping[str, Turning], takes: Sequence[Ready]) -> Sweep
     if middle is not None:
         for number in _to_fit_again(fitted, takes, middle):
             fitted[number] = take_speed(*given[number], turnings, middle, ALIKE)
-        if not one_machine(fitted, middle, sureness):
+        if not one_machine(fitted, middle, sureness, alike):
             fitted = [not_used(speed) for speed in fitted]
             return SweepSpeeds(takes=tuple(fitted), scale=1.0, scale_sureness=0.0)
-        fitted = [sure_enough(speed, middle) for speed in fitted]
+        fitted = [sure_enough(speed, middle, alike) for speed in fitted]
         scale = middle
     if by_turns:
         fitted = with_turns(fitted, turns, filed)

@@ -24,7 +24,7 @@ SCALES = np.exp(np.arange(np.log(0.70), np.log(1.46), 2.5e-4))
 """Trial scales of true speed over table speed; wide enough for 50 Hz against 60, and for files
 that state another usual sample rate than their own."""
 BETWEEN_TAKES = 0.015
-"""How far one take may stand from the sweep's common scale (slip under another load)."""
+"""How far one take in air may stand from the sweep's common scale."""
 USUAL_SCALE, USUAL_WIDTH = 0.015, 0.045
 """True over table speed, natural logarithm: motors idle faster than their plate says; beyond this
 width a scale must earn its keep."""
@@ -76,10 +76,12 @@ def common_scale(
     takes: Sequence[Ready],
     trials: Sequence[Mapping[str, Trial]],
     likely: tuple[float, float],
+    between: float,
 ) -> tuple[float, float]:
     """Scale at which the filed positions fit best together, and its lead over the runner-up.
 
-    The lead is relative; 0 when no scale stands out, and the scale is then 1.
+    One take may stand ``between`` from it, relative. The lead is relative; 0 when no scale stands
+    out, and the scale is then 1.
     """
     total = np.zeros_like(SCALES)
     for take, trial in zip(takes, trials, strict=True):
@@ -90,13 +92,13 @@ def common_scale(
             best = np.max([t.curve for t in trial.values()], axis=0)
         else:
             continue
-        total += np.minimum(_peak_near(best, BETWEEN_TAKES / 2), MOST_PER_TAKE)
+        total += np.minimum(_peak_near(best, between / 2), MOST_PER_TAKE)
     if not total.any():
         return 1.0, 0.0
     away = np.maximum(0.0, np.abs(np.log(SCALES) - likely[0]) - likely[1])
     total = total - 12.0 * np.minimum(away / 0.06, 1.0) ** 0.5 * (away > 0)
     index = int(total.argmax())
-    rivals = np.abs(np.log(SCALES / SCALES[index])) > 2.5 * BETWEEN_TAKES
+    rivals = np.abs(np.log(SCALES / SCALES[index])) > 2.5 * between
     lead = float(total[index] / max(float(total[rivals].max()), 1e-6) - 1.0)
     return float(SCALES[_plateau_middle(total, index)]), lead
 

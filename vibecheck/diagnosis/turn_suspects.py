@@ -9,7 +9,12 @@ import numpy as np
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
-from vibecheck.diagnosis.turn_readings import RotorTones, rotor_tones
+from vibecheck.diagnosis.turn_readings import (
+    HALVES_LAW,
+    HALVES_NOISE,
+    RotorTones,
+    rotor_tones,
+)
 
 STEEP, EVEN, EVEN_BENT = 1.3, -0.6, -1.0
 """Odds of the model against odds that came true: one shaft in five hundred sound ones of two makers
@@ -48,7 +53,7 @@ def _loose_suspects(heard: Listened, tones: Mapping[str, RotorTones]) -> list[Su
             claims=keys,
             raises=_knocks(heard, names),
             prior=kind.prior * len(names),
-            evidence=max((_heaves(tones[n]) for n in names if n in tones), default=0.0),
+            evidence=max((_heaves(heard, tones[n]) for n in names if n in tones), default=0.0),
         )
         for keys, names in claims.items()
     ]
@@ -64,10 +69,16 @@ def _knocks(heard: Listened, names: Sequence[str]) -> frozenset[Key]:
     )
 
 
-def _heaves(tones: RotorTones) -> float:
-    """What once- and twice-a-turn tones say of a loose part: some heave, some only knock."""
+def _heaves(heard: Listened, tones: RotorTones) -> float:
+    """What once- and twice-a-turn tones say of a loose part: some heave, some only knock.
+
+    Other things raise them as well, so they never say more than its half orders do.
+    """
     loud = max(tones.log_imbalance, tones.log_bent)
-    return STEEP * float(np.logaddexp(np.log(1.0 - HEAVES), np.log(HEAVES) + loud))
+    said = STEEP * float(np.logaddexp(np.log(1.0 - HEAVES), np.log(HEAVES) + loud))
+    halves = [row[tones.rotor].halves for row in heard.turns if tones.rotor in row]
+    clear = [max(0.02, half - HALVES_NOISE) for half in halves if np.isfinite(half)]
+    return min(said, max(0.0, HALVES_LAW.log_odds(clear)))
 
 
 def _turn_suspects(each: Mapping[str, RotorTones]) -> list[Suspect]:
