@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vibecheck.diagnosis.automatic_gain import breathing
+from vibecheck.diagnosis.clipping import clipped_share
 from vibecheck.diagnosis.line_levels import Levels
 from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
 from vibecheck.recording import Take
@@ -174,21 +174,6 @@ def alike_obstacle(moved_db: float) -> Obstacle:
         "alike: the gain or the place was changed",
         "Record both sides again at one gain and one place.",
     )
-
-
-def clipped_share(samples: NDArray[np.float32]) -> float:
-    """Share of samples on crests cut off flat, 0 when fewer than four crests are."""
-    share = 0.0
-    for side in (samples, -samples):
-        top = float(side.max())
-        at_top = side >= top - 1e-4 * abs(top)
-        edges = np.flatnonzero(np.diff(np.r_[0, at_top.view(np.int8), 0]))
-        starts, ends = edges[::2], edges[1::2]
-        before = side[np.maximum(starts - 1, 0)]
-        flat = (ends - starts >= 3) & (top - before > 0.01 * abs(top))
-        if np.count_nonzero(flat) >= 4:
-            share += float(np.sum((ends - starts)[flat])) / samples.size
-    return share
 
 
 def _sampling(before: Sequence[TakeAtSpeed], after: Sequence[TakeAtSpeed]) -> list[Obstacle]:

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from vibecheck.diagnosis.findings import Finding, fact, verdict_for
-from vibecheck.diagnosis.fixed_tones import FixedTone
+from vibecheck.diagnosis.fixed_tones import SAME_LOOSE, FixedTone
 from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.still_there import Meter
 from vibecheck.machine.parts import Machine
 from vibecheck.units import SECONDS_PER_MINUTE
 
@@ -43,6 +44,12 @@ SHARE_EVEN, SHARE_SPREAD = 0.80, 0.025
 SUREST = 0.98
 MOST_ELECTRIC = 14
 """Higher multiples of the supply are weak, and lie so close that chance finds one."""
+GONE_DB, GONE_SPREAD_DB = 9.0, 1.5
+"""A tone under cut that is this much weaker in every take in air needs the cut; the cut's own hiss
+lifts all of a casing's resonances by less."""
+SUNG_DB, COMPARED = -22.0, 0.95
+"""Level under the strongest line of the train at which such a tone is no news; and the most that
+takes in air leave of doubt: a tap would remove it."""
 UNCOMPARED = 0.8
 """Most that takes under cut say of chatter by themselves: an idle take might hold the tone too."""
 
@@ -61,7 +68,39 @@ def fixed_findings(heard: Listened) -> list[Finding]:
             continue
         found = [f for f in found if f is not rival]
         found.append(_finding(heard, tone, kind, probability))
+    sung = {n: _only_under_cut(heard, tone) for n, tone in enumerate(heard.cut)}
+    surest = max(sung, key=lambda n: sung[n], default=-1)
+    if sung.get(surest, 0.0) >= 0.3:
+        found = [f for f in found if f.part != "tool"]
+        found.append(_finding(heard, heard.cut[surest], "tool", sung[surest]))
     return found
+
+
+def _only_under_cut(heard: Listened, tone: FixedTone) -> float:
+    """How surely a tone of the takes under cut is chatter, others having been made in air."""
+    if mains_multiple(at_true_mains(heard), tone.hz) or _electric(heard, tone):
+        return 0.0
+    if carried(heard, tone) and not _tied_to_none(tone):
+        return 0.0
+    meter = Meter()
+    levels = {
+        kind: [
+            meter.tone(take, tone.hz, wander=SAME_LOOSE).level_db
+            for number, take in enumerate(heard.ready)
+            if (number in tone.takes if kind == "cutting" else take.take.kind != "cutting")
+        ]
+        for kind in ("cutting", "idle")
+    }
+    gone_db = float(np.median(levels["cutting"])) - max(levels["idle"], default=0.0)
+    loose = (
+        UNTIED_LEAN * float(np.log(tone.tied / tone.spread / UNTIED))
+        if np.isfinite(tone.tied)
+        else 0.0
+    )
+    meant = len(tone.takes) * float(np.log(SCATTERED / tone.spread)) - CHANCE_LEAN
+    gone = (gone_db - GONE_DB) / GONE_SPREAD_DB
+    all_three = -float(np.logaddexp.reduce([-gone, -loose, -MEANT_LEAN * meant]))
+    return COMPARED * _sigmoid(all_three) * _news(tone, SUNG_DB)
 
 
 def _judged(heard: Listened, tone: FixedTone) -> tuple[str, float]:

@@ -41,7 +41,9 @@ class Listened:
 
     ``takes`` holds the takes whose speed was found, in the order they were given; ``numbers`` their
     places among all takes; ``spectra`` and ``turns`` run alongside ``takes``.
-    ``doubts`` are pairs of the table that the takes contradict; takes that use them are left out.
+    ``fixed`` are tones that no lever moves; ``cut`` those of the takes under cut alone, where
+    others were made in air. ``doubts`` are pairs of the table that the takes contradict; takes that
+    use them are left out.
     """
 
     machine: Machine
@@ -55,6 +57,7 @@ class Listened:
     rolling: tuple[RollingScore, ...]
     belts: tuple[BeltScore, ...]
     fixed: tuple[FixedTone, ...]
+    cut: tuple[FixedTone, ...] = ()
     doubts: tuple[Doubt, ...] = ()
 
 
@@ -101,8 +104,18 @@ def listen(
         rolling=tuple(rolling),
         belts=tuple(score_belts(found, spectra)),
         fixed=tuple(fixed_tones(ready, maybe)),
+        cut=tuple(_cut_tones(ready, maybe)),
         doubts=doubts,
     )
+
+
+def _cut_tones(ready: Sequence[Ready], found: Sequence[Heard | None]) -> list[FixedTone]:
+    """Tones that no lever moves in the takes under cut; none where all or no takes are."""
+    cut = [number for number, take in enumerate(ready) if take.take.kind == "cutting"]
+    if len(cut) == len(ready):
+        return []
+    tones = fixed_tones([ready[n] for n in cut], [found[n] for n in cut])
+    return [replace(tone, takes=tuple(cut[n] for n in tone.takes)) for tone in tones]
 
 
 def _side_by_side(make: Callable[[Given], Made], things: Iterable[Given]) -> list[Made]:

@@ -15,9 +15,10 @@ from two makers of invented machines; a gear among sound ones of like depth stay
 FEWEST_TAKES, FEW_SAY = 2, 4.0
 """A gear heard in fewer takes than this says no more than this."""
 
-EVERYWHERE, PATCHY_SAYS = 0.6, 6.6
-"""A gear that runs out does so wherever it works: one whose side lines are less than this share of
-its mesh in a quarter of the takes says no more than this (at most "possible")."""
+EVERYWHERE, ALIKE_EVERYWHERE, PATCHY_SAYS = 0.6, 0.3, 6.6
+"""A gear that runs out does so wherever it works, and alike: one whose side lines are less than
+this share of its mesh in a quarter of the takes, or scatter by more than this from take to take
+(standard deviation, natural logarithm), says no more than this (at most "possible")."""
 
 
 def swell_suspects(heard: Listened) -> list[Suspect]:
@@ -42,6 +43,8 @@ def _odds(swell: Swell) -> float:
     odds = EVEN + STEEP * swell.log_odds
     if len(swell.shares) < FEWEST_TAKES:
         odds = min(odds, FEW_SAY)
-    if float(np.quantile(list(swell.shares.values()), 0.25)) < EVERYWHERE:
+    shares = np.array(list(swell.shares.values()))
+    patchy = float(np.quantile(shares, 0.25)) < EVERYWHERE
+    if patchy or float(np.log(shares).std()) > ALIKE_EVERYWHERE:
         odds = min(odds, PATCHY_SAYS)
     return float(np.clip(odds, -4.0, 12.0))

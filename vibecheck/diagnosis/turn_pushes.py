@@ -42,6 +42,8 @@ TAKE_DB, READING_DB, UNKNOWN_DB = 3.0, 2.5, 40.0
 """Scatter of a take's gain, of one reading, and of what nobody knows: how loud once a turn is."""
 FAULT_DB, FAULT_SPREAD_DB = 20.0, 9.0
 """What a fault adds (judgement: ten times, give or take a factor of three)."""
+LOAD_DB = 40.0
+"""How much a cut may lift everything against takes in air."""
 BENT_ONCE_DB, BENT_ONCE_SPREAD_DB = 8.0, 8.0
 """What a bend or a misalignment, heard at twice a turn, adds to once a turn."""
 ALONE_SAYS = 2.5
@@ -80,13 +82,15 @@ class Weighed:
     log_odds: Mapping[Owner, float]
 
 
-def weighed(rows: Sequence[Mapping[str, TurnLines]]) -> Weighed:
+def weighed(rows: Sequence[Mapping[str, TurnLines]], loads: Sequence[str]) -> Weighed:
     """Hold every rotor's first and second turn against all the rest.
 
     Parameters
     ----------
     rows : sequence of mapping
         One a take: rotor to its tones.
+    loads : sequence of str
+        One a take: how the machine was loaded ("idle", "cutting").
     """
     pushes = _pushes(rows)
     if not pushes:
@@ -94,7 +98,7 @@ def weighed(rows: Sequence[Mapping[str, TurnLines]]) -> Weighed:
     silent = np.array([push.silent for push in pushes])
     levels = np.array([push.db for push in pushes])
     levels -= np.median(levels[~silent])
-    sound = _sound(pushes)
+    sound = _sound(pushes, loads)
     owners = [push.owner for push in pushes]
     heard = ~silent
     found, _ = excesses(
@@ -144,7 +148,7 @@ def _pushes(rows: Sequence[Mapping[str, TurnLines]]) -> list[Push]:
     return [*heard, *kept]
 
 
-def _sound(pushes: Sequence[Push]) -> Numbers:
+def _sound(pushes: Sequence[Push], loads: Sequence[str]) -> Numbers:
     """Covariance of a sound machine's levels, but for what tells one shaft from another."""
     octave = np.log2([push.hz for push in pushes])
     octave -= octave.mean()
@@ -158,6 +162,7 @@ def _sound(pushes: Sequence[Push]) -> Numbers:
         + SLOPE_DB**2 * np.outer(octave, octave)
         + RESPONSE_DB**2 * np.exp(-0.5 * apart**2)
         + TAKE_DB**2 * alike([push.take for push in pushes])
+        + LOAD_DB**2 * alike([loads[push.take] for push in pushes])
         + GROWTH_DB**2 * np.outer(below, below) * alike([push.owner for push in pushes])
         + READING_DB**2 * np.eye(len(pushes))
     )

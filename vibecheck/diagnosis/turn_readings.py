@@ -55,7 +55,11 @@ class RotorTones:
     log_bent: float
 
 
-def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) -> list[RotorTones]:
+def rotor_tones(
+    rows: Sequence[Mapping[str, TurnLines]],
+    rotors: Sequence[str],
+    loads: Sequence[str] | None = None,
+) -> list[RotorTones]:
     """Judge every rotor's 1x and 2x against the others'.
 
     Parameters
@@ -64,9 +68,11 @@ def rotor_tones(rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]) 
         One a take: rotor to its tones.
     rotors : sequence of str
         Those to be judged, and held against one another.
+    loads : sequence of str, optional
+        One a take: how the machine was loaded; all alike when not given.
     """
     kept = [{name: row[name] for name in rotors if name in row} for row in rows]
-    found = weighed(kept)
+    found = weighed(kept, ["idle"] * len(kept) if loads is None else loads)
     judged = []
     for name in dict.fromkeys(name for row in kept for name in row):
         mine = [row[name] for row in kept if name in row]

@@ -6,7 +6,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from vibecheck.diagnosis.clipping import clipped_share
 from vibecheck.diagnosis.faults import fault
+from vibecheck.diagnosis.heard import Heard
+from vibecheck.diagnosis.lines import TurnLines
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.turn_readings import (
@@ -23,14 +26,32 @@ STEADY_SAYS = 6.4
 """Most that a shaft says whose speed never changes: nothing shows that its push grows with speed
 (at most "likely")."""
 
+MUCH_CLIPPED = 0.003
+"""Share of samples on flat crests from which slow tones are not to be trusted."""
 HEAVES = 0.3
 """How often a loose part also raises the first two multiples of its shaft (judgement)."""
 
 
 def turn_suspects(heard: Listened) -> list[Suspect]:
     """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
-    tones = {each.rotor: each for each in rotor_tones(heard.turns, heard.machine.shafts)}
+    loads = [take.ready.take.kind for take in heard.takes]
+    rows = [_trusted(heard, *pair) for pair in zip(heard.turns, heard.takes, strict=True)]
+    tones = {each.rotor: each for each in rotor_tones(rows, heard.machine.shafts, loads)}
     return [*_loose_suspects(heard, tones), *_turn_suspects(tones)]
+
+
+def _trusted(heard: Listened, row: Mapping[str, TurnLines], take: Heard) -> Mapping[str, TurnLines]:
+    """Tones of one take that may tell of a shaft.
+
+    Under a cut the cut itself pushes once a turn of the spindle; and crests cut off flat make slow
+    tones out of loud ones.
+    """
+    recording = take.ready.take.recording
+    if clipped_share(recording.channel()) > MUCH_CLIPPED:
+        return {}
+    if take.ready.take.kind != "cutting":
+        return row
+    return {name: lines for name, lines in row.items() if name != heard.machine.spindle}
 
 
 def _loose_suspects(heard: Listened, tones: Mapping[str, RotorTones]) -> list[Suspect]:

@@ -1,0 +1,21 @@
+"""Crests cut off flat: a recording whose gain was too high."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def clipped_share(samples: NDArray[np.float32]) -> float:
+    """Share of samples on crests cut off flat, 0 when fewer than four crests are."""
+    share = 0.0
+    for side in (samples, -samples):
+        top = float(side.max())
+        at_top = side >= top - 1e-4 * abs(top)
+        edges = np.flatnonzero(np.diff(np.r_[0, at_top.view(np.int8), 0]))
+        starts, ends = edges[::2], edges[1::2]
+        before = side[np.maximum(starts - 1, 0)]
+        flat = (ends - starts >= 3) & (top - before > 0.01 * abs(top))
+        if np.count_nonzero(flat) >= 4:
+            share += float(np.sum((ends - starts)[flat])) / samples.size
+    return share
