@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vibecheck.diagnosis.findings import Finding, fact, verdict_for
-from vibecheck.diagnosis.fixed_tones import SAME_LOOSE, FixedTone
+from vibecheck.diagnosis.fixed_tones import APART_HZ, SAME_STEADY, FixedTone, train_lines
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.still_there import Meter
 from vibecheck.machine.parts import Machine
@@ -47,6 +47,8 @@ MOST_ELECTRIC = 14
 GONE_DB, GONE_SPREAD_DB = 9.0, 1.5
 """A tone under cut that is this much weaker in every take in air needs the cut; the cut's own hiss
 lifts all of a casing's resonances by less."""
+WANDERS = 3.0
+"""A tone is looked for in air within so many times its scatter under cut."""
 SUNG_DB, COMPARED = -22.0, 0.95
 """Level under the strongest line of the train at which such a tone is no news; and the most that
 takes in air leave of doubt: a tap would remove it."""
@@ -83,15 +85,18 @@ def _only_under_cut(heard: Listened, tone: FixedTone) -> float:
     if carried(heard, tone) and not _tied_to_none(tone):
         return 0.0
     meter = Meter()
-    levels = {
-        kind: [
-            meter.tone(take, tone.hz, wander=SAME_LOOSE).level_db
-            for number, take in enumerate(heard.ready)
-            if (number in tone.takes if kind == "cutting" else take.take.kind != "cutting")
-        ]
-        for kind in ("cutting", "idle")
-    }
-    gone_db = float(np.median(levels["cutting"])) - max(levels["idle"], default=0.0)
+    wander = max(SAME_STEADY, WANDERS * tone.spread)
+    free = [n for n in range(len(heard.ready)) if not _under_a_line(heard, n, tone.hz, wander)]
+    cut, air = (
+        [meter.tone(heard.ready[n], tone.hz, wander=wander).level_db for n in numbers]
+        for numbers in (
+            tone.takes,
+            [n for n in free if heard.ready[n].take.kind != "cutting"],
+        )
+    )
+    if not air:
+        return 0.0
+    gone_db = float(np.median(cut)) - max(air)
     loose = (
         UNTIED_LEAN * float(np.log(tone.tied / tone.spread / UNTIED))
         if np.isfinite(tone.tied)
@@ -115,6 +120,15 @@ def _judged(heard: Listened, tone: FixedTone) -> tuple[str, float]:
     if sung > still:
         return "tool", sung
     return "structure", max(still, _ruling(tone))
+
+
+def _under_a_line(heard: Listened, number: int, hz: float, wander: float) -> bool:
+    """Whether a tooth tone of the take lies where the tone is looked for."""
+    take = next((t for n, t in zip(heard.numbers, heard.takes, strict=True) if n == number), None)
+    if take is None:
+        return False
+    lines = train_lines(take, take.ready.top_hz)
+    return bool(np.any(np.abs(lines / hz - 1.0) < wander + APART_HZ / hz))
 
 
 def _tied_to_none(tone: FixedTone) -> bool:
