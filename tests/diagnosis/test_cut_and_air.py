@@ -87,3 +87,28 @@ def test_the_same_howl_in_air_as_well_is_none() -> None:
 
 def test_without_a_howl_nothing_of_the_tool_is_said() -> None:
     assert not [f for f in told(sweep()).findings if f.part == "tool"]
+
+
+def test_the_cut_pushes_once_a_turn_of_the_spindle_and_accuses_nobody() -> None:
+    """The same loud push: an imbalance in air, the cut's own under cut."""
+    machine = eight_speed_lathe()
+    sound = Sound(line_db={"spindle 1x": 26.0})
+    verdicts = {}
+    for kind in ("idle", "cutting"):
+        rng = np.random.default_rng(5)
+        takes = [
+            replace(heard(machine, p.label, sound, rng, seconds=SECONDS).take, kind=kind)
+            for p in machine.positions
+        ]
+        found = diagnose(machine, takes).findings
+        verdicts[kind] = {f.fault: f.probability for f in found if f.part == "spindle"}
+    assert verdicts["idle"].get("imbalance", 0.0) > 0.3
+    assert verdicts["cutting"].get("imbalance", 0.0) < 0.3
+
+
+def test_slow_tones_of_clipped_takes_accuse_nobody() -> None:
+    machine = eight_speed_lathe()
+    rng = np.random.default_rng(6)
+    sound = Sound(line_db={"spindle 1x": 26.0}, clipped=True)
+    takes = [heard(machine, p.label, sound, rng, seconds=SECONDS).take for p in machine.positions]
+    assert not [f for f in diagnose(machine, takes).findings if f.fault == "imbalance"]

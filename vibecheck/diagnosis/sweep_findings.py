@@ -217,9 +217,9 @@ def _imbalance_facts(suspect: Suspect) -> list[Fact]:
     tones = suspect.detail.get("tones")
     if not isinstance(tones, RotorTones):
         return []
-    if np.isfinite(tones.growth):
-        return [fact("one_turn_tone", rotor=tones.rotor, growth=tones.growth, db=tones.above_db)]
-    return [fact("one_turn_tone", rotor=tones.rotor, db=tones.above_db)]
+    known = {"growth": tones.growth, "db": tones.above_db}
+    told = {name: value for name, value in known.items() if np.isfinite(value)}
+    return [fact("one_turn_tone", rotor=tones.rotor, **told)]
 
 
 def _bent_facts(suspect: Suspect) -> list[Fact]:
