@@ -38,8 +38,8 @@ EVIDENCE: Mapping[str, str] = {
         "more than is usual for the pairs of this machine[, at {positions:positions}]."
     ),
     "one_turn_tone": (
-        "A push once a turn of {rotor:part}[ that grows with the {growth:number}th power of the "
-        "speed (imbalance grows with the 2nd)][, {db:times} above its surroundings]."
+        "A push once a turn of {rotor:part}[ that grows with speed to the power {growth:number} "
+        "(imbalance: 2)][, {db:times} above its surroundings]."
     ),
     "many_turn_tones": (
         "{count:whole} multiples of the turning of {rotor:part} stand out[, {halves:plain}], as "
