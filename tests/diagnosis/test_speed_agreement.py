@@ -40,9 +40,10 @@ def test_one_pair_of_gears_does_not_tell_a_scale_four_per_cent_beyond_the_usual(
     assert not too_few_to_tell(1.08, head)
 
 
-def test_the_other_mains_is_told_even_by_one_pair(mill) -> None:
-    assert not too_few_to_tell(1.2 * 1.01, mill)
-    assert not too_few_to_tell(1.01 / 1.2, mill)
+def test_nor_does_it_tell_the_other_mains(mill, head) -> None:
+    assert too_few_to_tell(1.2 * 1.01, mill)
+    assert not too_few_to_tell(1.2 * 1.01, head)
+    assert not too_few_to_tell(1.01 / 1.2, head)
 
 
 def test_a_take_that_fits_where_it_was_filed_stays_there() -> None:

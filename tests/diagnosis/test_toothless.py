@@ -202,3 +202,19 @@ def test_a_scale_like_two_usual_sample_rates_may_be_the_files_fault(
 def test_the_expected_speeds_are_those_of_the_steps() -> None:
     at = turnings(drill_press())
     assert at["S3"].nominal_hz("spindle") == pytest.approx(hz(1440) * 120 / 110 * 0.985)
+
+
+def test_a_motor_in_air_is_not_sought_below_its_plate_nor_on_the_flank_of_another_line() -> None:
+    """Plate 1440 is full load: a shaft at 23.3 turns a second, 3 % below, is no idling motor."""
+    machine = drill_press()
+    found = turnings(machine)
+    rng = np.random.default_rng(12)
+    takes = []
+    for label in found:
+        time = np.arange(int(RATE_HZ * SECONDS)) / RATE_HZ
+        stray = sum(np.cos(2 * np.pi * k * 23.3 * time + k) / k for k in range(1, 8))
+        samples = (0.05 * stray + 0.02 * rng.standard_normal(time.size)).astype(np.float32)
+        recording = Recording(samples=samples, rate_hz=RATE_HZ, name=label)
+        takes.append(made_ready(Take(recording=recording, position=label)))
+    speeds = fit_speeds(found, takes)
+    assert not any("motor" in take.tracks for take in speeds.takes)

@@ -40,6 +40,9 @@ MOTOR_MULTIPLES = 12
 MOTOR_VARIES = 0.0025
 """How far the motor's speed may differ from take to take (load, mains)."""
 MOTOR_WINDOW = 0.06
+BELOW_PLATE, BELOW_PLATE_IN_AIR = -0.03, -0.012
+"""How far below the speed on its plate, which is that at full load, a motor may run under a cut,
+and in air; plates are rounded (natural logarithm)."""
 MOTOR_OWN, MOTOR_LEAD = 1.5, 1.5
 ENOUGH_TAKES = 0.4
 """A motor heard in a smaller share of the takes may be a shaft that turns about as fast there."""
@@ -72,7 +75,8 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
         lines = turn_lines(take.slow, None, take.turning.machine.supply.mains_hz)
         orders = np.arange(1.0, MOTOR_MULTIPLES + 1)
         curves[number] = comb_surprise(lines, np.exp(SCALES) * nominal, orders, blur=BLUR)
-    middle = _common(curves, _motor_window(made), MOTOR_VARIES)
+    loaded = any(take.take.kind == "cutting" for take in takes)
+    middle = _common(curves, _motor_window(made, loaded=loaded), MOTOR_VARIES)
     without = list(made)
     if middle is None:
         return SweepTurns(takes=tuple(made))
@@ -102,7 +106,7 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
     return SweepTurns(takes=tuple(made), motor_scale=float(np.exp(middle)))
 
 
-def _motor_window(made: Sequence[TurnTake | None]) -> NDArray[np.bool_]:
+def _motor_window(made: Sequence[TurnTake | None], *, loaded: bool) -> NDArray[np.bool_]:
     """Where the motor's scale may lie: from a little below its plate to synchronous speed."""
     low, high = -MOTOR_WINDOW, MOTOR_WINDOW
     turning = next((take.turning for take in made if take is not None), None)
@@ -113,7 +117,7 @@ def _motor_window(made: Sequence[TurnTake | None]) -> NDArray[np.bool_]:
         if poles and nominal and supply.kind not in ("direct current", "inverter"):
             high = min(high, float(np.log(2.0 * supply.mains_hz / poles / nominal)) + 0.004)
         if motor.plate_rpm.middle is not None:
-            low = max(low, -0.03)
+            low = max(low, BELOW_PLATE if loaded else BELOW_PLATE_IN_AIR)
     window: NDArray[np.bool_] = (low <= SCALES) & (high >= SCALES)
     return window
 
@@ -128,6 +132,8 @@ def _common(curves: Mapping[int, Floats], window: NDArray[np.bool_], reach: floa
     )
     inside = np.where(window, total, -1.0)
     best = int(inside.argmax())
+    if _on_the_edge(total, window, best, reach):
+        return None
     decoys = total[np.abs(SCALES) > DECOYS_BEYOND]
     rivals = total[window & (np.abs(SCALES - SCALES[best]) > 3.0 * reach)]
     if chance_among(float(total[best]), decoys, float(window.sum()) * STEP / reach) > CHANCE:
@@ -139,6 +145,12 @@ def _common(curves: Mapping[int, Floats], window: NDArray[np.bool_], reach: floa
     high = np.flatnonzero(inside >= total[best] - 1e-9)
     run = high[np.abs(high - best) <= 2 * round(reach / STEP)]
     return float(SCALES[run].mean())
+
+
+def _on_the_edge(total: Floats, window: NDArray[np.bool_], best: int, reach: float) -> bool:
+    """Whether the best place is but the flank of a better one outside the window."""
+    beyond = ~window & (np.abs(SCALES - SCALES[best]) <= 2.0 * reach)
+    return bool(beyond.any() and total[beyond].max() > total[best])
 
 
 def _own_peak(curve: Floats, middle: float) -> float | None:

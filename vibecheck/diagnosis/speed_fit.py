@@ -115,7 +115,9 @@ def _fit_alike(
     middle = middle_scale(fitted)
     if middle is not None:
         for number in _to_fit_again(fitted, takes, middle):
-            fitted[number] = take_speed(*given[number], turnings, middle, ALIKE)
+            again = take_speed(*given[number], turnings, middle, ALIKE)
+            elsewhere = again.misfiled and abs(again.scale / middle - 1.0) > alike.near
+            fitted[number] = not_used(again) if elsewhere else again
         if not one_machine(fitted, middle, sureness, alike):
             fitted = [not_used(speed) for speed in fitted]
             return SweepSpeeds(takes=tuple(fitted), scale=1.0, scale_sureness=0.0)

@@ -31,8 +31,6 @@ width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
 MANY_PAIRS = 3
 """So many pairs at work hold a scale by themselves: their side lines do not agree."""
-MAINS_APART = float(np.log(1.2))
-"""A motor on 60 Hz against one on 50."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,10 +120,9 @@ def too_few_to_tell(scale: float, filed: Sequence[Turning | None]) -> bool:
     """Whether an unusual scale rests on so few pairs that any comb of lines would fit them.
 
     Side lines at one and two turns beside an eccentric gear's mesh, or a bearing's strikes, fit a
-    single pair as well as its mesh does. Only the other mains is likely enough beforehand.
+    single pair as well as its mesh does, at the scale of the other mains as at any.
     """
-    away = float(np.log(scale)) - USUAL_SCALE
-    if min(abs(away - mains) for mains in (0.0, MAINS_APART, -MAINS_APART)) < USUAL_WIDTH:
+    if abs(float(np.log(scale)) - USUAL_SCALE) < USUAL_WIDTH:
         return False
     pairs = {name for turning in filed if turning is not None for name in pairs_under_load(turning)}
     return len(pairs) < MANY_PAIRS
