@@ -201,7 +201,8 @@ def _finding(
     speeds = [take.rotor_hz(heard.machine.spindle) or 0.0 for take in cutting]
     if len(howl.takes) >= 4 and max(speeds) > 1.5 * min(speeds):
         probability = max(probability, SWEPT)
-    if not idle or len(howl.takes) > FEWEST:
+    rings = verdict.signs.mode is not None
+    if not idle or (len(howl.takes) > FEWEST and not rings):
         probability *= howl.meant
     if probability < WORTH_SAYING:
         return None
