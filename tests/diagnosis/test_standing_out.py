@@ -180,3 +180,24 @@ def test_one_take_alone_never_says_much() -> None:
     rows += [{"II": silent("II", 20.0 + number)} for number in range(5)]
     found = {each.rotor: each for each in rotor_tones(rows, ["I", "II"])}
     assert found["I"].log_imbalance <= 2.5
+
+
+def test_a_shaft_heard_at_twice_a_turn_alone_is_heard_and_other_takes_are_not_called_silent() -> (
+    None
+):
+    """What is told of each take is of the multiple that tells: 2x of a bend, though 1x is lost."""
+    rows = [
+        {
+            "I": silent("I", 9.3, twice_db=FLOOR_DB + (25.0 if number else -20.0)),
+            "II": silent("II", 12.0 + number),
+        }
+        for number in range(4)
+    ]
+    rows.append({"II": silent("II", 18.0)})
+    tones = {each.rotor: each for each in rotor_tones(rows, ["I", "II"])}["I"]
+    bend = tones.telling("bent or misaligned")
+    assert set(bend.above_db) == {1, 2, 3}
+    assert set(bend.at_most_db) == {0}
+    assert bend.excess(1).over > 15.0
+    assert bend.excess(4) is None
+    assert not tones.telling("imbalance").above_db

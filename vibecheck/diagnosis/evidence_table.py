@@ -13,6 +13,8 @@ from vibecheck.diagnosis.joint import Judged, Readings
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.swells import Swell
+from vibecheck.diagnosis.turn_pushes import FAULT_DB, FAULT_SPREAD_DB
+from vibecheck.diagnosis.turn_readings import RotorTones
 
 MOST_ROWS = 14
 State = Literal["working", "idling", "out of mesh", "still", "not heard"]
@@ -72,6 +74,15 @@ def _cell(suspect: Suspect, number: int, take: Heard, readings: Readings) -> Cel
             strength_db=float(20 * np.log10(share)),
             error_db=2.0,
             log10_odds=float(2.0 * (np.log(share) + 0.9)),
+            state=where,
+        )
+    tones = suspect.detail.get("tones")
+    excess = tones.telling(suspect.fault).excess(number) if isinstance(tones, RotorTones) else None
+    if excess is not None:
+        return Cell(
+            strength_db=excess.over - excess.spread,
+            error_db=excess.spread,
+            log10_odds=excess.log_odds(FAULT_DB, FAULT_SPREAD_DB) / float(np.log(10.0)),
             state=where,
         )
     score = suspect.detail.get("score")

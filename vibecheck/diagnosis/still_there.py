@@ -14,6 +14,7 @@ from vibecheck.diagnosis.lines import line_spectrum, mesh_lines, turn_lines
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.rolling import score_rolling
 from vibecheck.diagnosis.rolling_fields import rolling_fields
+from vibecheck.diagnosis.turn_readings import SECOND_TURN
 from vibecheck.machine.parts import Machine
 from vibecheck.spectra.floor import noise_floor
 from vibecheck.spectra.spectrum import Spectrum, averaged_spectrum
@@ -100,7 +101,13 @@ def still_there(machine: Machine, finding: Finding, take: Heard, ratio: float) -
     rotor = next((r for r in take.rotors() if abs(r.ratio / ratio - 1) < 1e-6), None)
     if rotor is None or finding.fault not in ("imbalance", "bent or misaligned"):
         return None
-    return _between(turn_lines(take, line_spectrum(take), rotor.name).over_floor, TURNS, EVEN)
+    lines = turn_lines(take, line_spectrum(take), rotor.name)
+    over, limit_db = (
+        (lines.twice_over_floor, lines.twice_limit_db)
+        if finding.fault == SECOND_TURN
+        else (lines.over_floor, lines.limit_db)
+    )
+    return _between(over, TURNS, EVEN) if np.isfinite(limit_db) else None
 
 
 def _knocks(finding: Finding) -> bool:

@@ -46,7 +46,11 @@ class Case:
 def finding_of(case: Case, group: Named) -> Finding:
     """The finding for one named group."""
     suspect = group.lead.suspect
-    working = [k for k, take in enumerate(case.heard.takes) if state(suspect, take) == "working"]
+    working = [
+        k
+        for k, take in enumerate(case.heard.takes)
+        if state(suspect, take) == "working" and _can_tell(suspect, k)
+    ]
     loud = [k for k in working if _is_heard(case, suspect, k)]
     evidence = [*_evidence(case, suspect, working, loud), *_alikes(case, group)]
     rates = _rates(case, suspect, working)
@@ -73,6 +77,15 @@ def finding_of(case: Case, group: Named) -> Finding:
     )
 
 
+def _can_tell(suspect: Suspect, number: int) -> bool:
+    """Whether a take's silence would be silence: not where another line lies there."""
+    tones = suspect.detail.get("tones")
+    if not isinstance(tones, RotorTones):
+        return True
+    told = tones.telling(suspect.fault)
+    return number in told.above_db or number in told.at_most_db
+
+
 def _is_heard(case: Case, suspect: Suspect, number: int) -> bool:
     score = suspect.detail.get("score")
     if isinstance(score, RollingScore | BeltScore):
@@ -90,8 +103,8 @@ def _is_heard(case: Case, suspect: Suspect, number: int) -> bool:
         return value > (
             HEARD if keys[0][0] == "knock" else float(np.sqrt(law.healthy * law.faulty))
         )
-    tones = case.heard.turns[number].get(suspect.rotor)
-    return tones is not None and tones.over_floor > 15.0
+    tones = suspect.detail.get("tones")
+    return isinstance(tones, RotorTones) and number in tones.telling(suspect.fault).above_db
 
 
 def _rotor_hz(case: Case, label: str, rotor: str) -> float | None:
@@ -127,7 +140,7 @@ def _evidence(
         "broken or damaged tooth": lambda: _knock_facts(case, suspect, working, loud),
         "eccentric or worn gear": lambda: _swell_facts(case, suspect),
         "imbalance": lambda: _imbalance_facts(suspect),
-        "bent or misaligned": lambda: _bent_facts(suspect),
+        "bent or misaligned": lambda: _bent_facts(case, suspect, loud),
         "lumpy or set belt": lambda: _belt_facts(suspect),
         "pump pulsation": lambda: _pump_facts(case, suspect),
         "loose on its shaft or in its seat": lambda: _loose_facts(case, suspect, working, loud),
@@ -222,11 +235,15 @@ def _imbalance_facts(suspect: Suspect) -> list[Fact]:
     return [fact("one_turn_tone", rotor=tones.rotor, **told)]
 
 
-def _bent_facts(suspect: Suspect) -> list[Fact]:
+def _bent_facts(case: Case, suspect: Suspect, loud: Sequence[int]) -> list[Fact]:
     tones = suspect.detail.get("tones")
     if not isinstance(tones, RotorTones):
         return []
-    return [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db)]
+    turns = [hz for k in loud if (hz := case.heard.takes[k].rotor_hz(tones.rotor))]
+    if not turns:
+        return [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db)]
+    low, high = 2.0 * min(turns), 2.0 * max(turns)
+    return [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db, low_hz=low, high_hz=high)]
 
 
 def _belt_facts(suspect: Suspect) -> list[Fact]:

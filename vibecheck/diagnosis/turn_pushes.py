@@ -92,7 +92,7 @@ def weighed(rows: Sequence[Mapping[str, TurnLines]], loads: Sequence[str]) -> We
     loads : sequence of str
         One a take: how the machine was loaded ("idle", "cutting").
     """
-    pushes = _pushes(rows)
+    pushes = _telling(all_pushes(rows))
     if not pushes:
         return Weighed(excesses={}, log_odds={})
     silent = np.array([push.silent for push in pushes])
@@ -117,9 +117,9 @@ def weighed(rows: Sequence[Mapping[str, TurnLines]], loads: Sequence[str]) -> We
     )
 
 
-def _pushes(rows: Sequence[Mapping[str, TurnLines]]) -> list[Push]:
-    """All tones heard, and the silences that tell something."""
-    every = [
+def all_pushes(rows: Sequence[Mapping[str, TurnLines]]) -> list[Push]:
+    """All tones heard, and all that would have been."""
+    return [
         Push(
             rotor=name,
             multiple=multiple,
@@ -136,6 +136,10 @@ def _pushes(rows: Sequence[Mapping[str, TurnLines]]) -> list[Push]:
         )
         if over > CLEAR or np.isfinite(limit_db)
     ]
+
+
+def _telling(every: Sequence[Push]) -> list[Push]:
+    """All tones heard, and the silences that tell something."""
     heard = [push for push in every if not push.silent]
     if not heard:
         return []

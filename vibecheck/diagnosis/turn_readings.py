@@ -18,7 +18,15 @@ from vibecheck.diagnosis.lines import TurnLines
 from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.standing_out import Excess
 from vibecheck.diagnosis.suspects import Key, rate_key
-from vibecheck.diagnosis.turn_pushes import CLEAR, weighed
+from vibecheck.diagnosis.turn_pushes import (
+    CLEAR,
+    RESPONSE_DB,
+    UNALIKE_DB,
+    Owner,
+    Push,
+    all_pushes,
+    weighed,
+)
 
 HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_spread=0.45, shape=4.0)
 """Mean log significance of half orders above 0.55; noise alone gives about 0.35."""
@@ -33,6 +41,32 @@ FAIR_DB = 12.0
 """An excess less sure than this is not spoken of."""
 
 
+SOUND_DB = float(np.hypot(UNALIKE_DB, RESPONSE_DB))
+"""How far one tone of a sound shaft may stand from the other shafts' (standard deviation)."""
+SECOND_TURN = "bent or misaligned"
+"""The fault that twice a turn tells of; once a turn tells of the others."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToneTakes:
+    """One multiple of a rotor, take by take.
+
+    ``above_db`` maps takes that have it to its height over the other rotors' (median), the square
+    of speed taken out; ``at_most_db`` takes that lack it to the height at which they would have had
+    it. A take in neither cannot tell: another line lies there, or the sensor is deaf.
+    """
+
+    above_db: Mapping[int, float]
+    at_most_db: Mapping[int, float]
+
+    def excess(self, take: int) -> Excess | None:
+        """How far it stands out in one take, or at most does; None where that says nothing."""
+        over = self.above_db.get(take, self.at_most_db.get(take))
+        if over is None or (take in self.at_most_db and over > SOUND_DB):
+            return None
+        return Excess(over=over, spread=SOUND_DB, readings=1)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RotorTones:
     """What the takes say of one rotor's 1x and 2x.
@@ -41,7 +75,8 @@ class RotorTones:
     the square of speed, and ``above_spread_db`` how far a sound rotor may stand there; nan when it
     was never heard, or nothing else that could be compared. ``growth`` is the exponent of 1x
     amplitude against speed (nan when the speeds recorded are too alike); ``twice_db`` is 2x over
-    1x; ``heard`` the number of takes in which 1x stood clear, ``takes`` how many were looked at.
+    1x; ``heard`` the number of takes in which 1x stood clear, ``takes`` how many were looked at;
+    ``once`` and ``twice`` are 1x and 2x take by take.
     """
 
     rotor: str
@@ -53,6 +88,12 @@ class RotorTones:
     takes: int
     log_imbalance: float
     log_bent: float
+    once: ToneTakes
+    twice: ToneTakes
+
+    def telling(self, fault: str) -> ToneTakes:
+        """The multiple that tells of a fault."""
+        return self.twice if fault == SECOND_TURN else self.once
 
 
 def rotor_tones(
@@ -72,6 +113,7 @@ def rotor_tones(
         One a take: how the machine was loaded; all alike when not given.
     """
     kept = [{name: row[name] for name in rotors if name in row} for row in rows]
+    pushes = all_pushes(kept)
     found = weighed(kept, ["idle"] * len(kept) if loads is None else loads)
     judged = []
     for name in dict.fromkeys(name for row in kept for name in row):
@@ -90,9 +132,21 @@ def rotor_tones(
                 takes=len(mine),
                 log_imbalance=found.log_odds.get((name, 1), SILENT_SAYS),
                 log_bent=found.log_odds.get((name, 2), SILENT_SAYS) - _drowned(_twice(mine)),
+                once=_take_by_take(pushes, (name, 1)),
+                twice=_take_by_take(pushes, (name, 2)),
             )
         )
     return judged
+
+
+def _take_by_take(pushes: Sequence[Push], owner: Owner) -> ToneTakes:
+    others = [p.db for p in pushes if p.multiple == owner[1] and p.rotor != owner[0]]
+    mine = [p for p in pushes if p.owner == owner] if others else []
+    usual = float(np.median(others)) if others else 0.0
+    return ToneTakes(
+        above_db={p.take: p.db - usual for p in mine if not p.silent},
+        at_most_db={p.take: p.db - usual for p in mine if p.silent},
+    )
 
 
 def _growth(clear: Sequence[TurnLines]) -> float:

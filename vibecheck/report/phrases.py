@@ -46,8 +46,8 @@ EVIDENCE: Mapping[str, str] = {
         "from a part that is loose or knocks about."
     ),
     "two_turn_tone": (
-        "Twice a turn of {rotor:part} is {db:times} against once a turn, as from a bent or "
-        "misaligned shaft."
+        "Twice a turn of {rotor:part}[, at {low_hz:hz} to {high_hz:hz},] is {db:times} against "
+        "once a turn, as from a bent or misaligned shaft."
     ),
     "bearing_family": (
         "{lines:whole} tone(s) in step at {order:order} strikes a turn of its shaft: the "

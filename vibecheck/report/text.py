@@ -99,7 +99,7 @@ def _finding(number: int, finding: Finding, names: Names, width: int, *, with_te
         _block("how sure", [how_sure(finding)], width),
         _block("heard at", _where(finding.heard), width),
         _block("silent at", _where([p for p in finding.expected if p not in finding.heard]), width),
-        _block("strikes", _rates(finding), width),
+        _block("rate", _rates(finding), width),
         _block("why", _points(sentences(finding.evidence, names)), width),
         _block("ruled out", _points(sentences(finding.ruled_out, names)), width),
         _block("next", _test(finding, names) if with_test else [], width),
