@@ -112,3 +112,16 @@ def test_slow_tones_of_clipped_takes_accuse_nobody() -> None:
     sound = Sound(line_db={"spindle 1x": 26.0}, clipped=True)
     takes = [heard(machine, p.label, sound, rng, seconds=SECONDS).take for p in machine.positions]
     assert not [f for f in diagnose(machine, takes).findings if f.fault == "imbalance"]
+
+
+def test_a_sound_but_clipped_sweep_is_to_be_recorded_again() -> None:
+    machine = eight_speed_lathe()
+    for clipped in (True, False):
+        rng = np.random.default_rng(7)
+        sound = Sound(clipped=clipped)
+        takes = [
+            heard(machine, p.label, sound, rng, seconds=SECONDS).take for p in machine.positions
+        ]
+        told = diagnose(machine, takes).next_test
+        assert told is not None
+        assert (told.kind == "record_again") is clipped

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from vibecheck.diagnosis.listened import Listened
-from vibecheck.diagnosis.rolling import RollingScore
+from vibecheck.diagnosis.rolling import HEARD_THERE, RollingScore
 from vibecheck.machine.bearings import BearingOrders, orders_of
 
 USUAL_LAG, USUAL_LEAD = 0.008, 0.003
@@ -25,8 +25,6 @@ OWN_FAMILY, STRAY, UNLISTED = 0.25, 0.02, 0.005
 """Chance that a bad bearing is bad in this one element; that an unknown bearing's line falls into
 one window; and that something no table lists does."""
 SAME_RATIO = 0.01
-HEARD_THERE = 2.0
-"""Surprise (decimal) from which a take counts as having the family."""
 
 
 def lag(score: RollingScore, bearing: BearingOrders) -> float:

@@ -5,6 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from vibecheck.recording import Recording
+
+MUCH_CLIPPED = 0.003
+"""Share of samples on flat crests from which a recording is not to be trusted in all it holds."""
+
+
+def much_clipped(recording: Recording) -> bool:
+    """Whether so many crests are cut off that slow tones may be made of loud ones."""
+    return clipped_share(recording.channel()) > MUCH_CLIPPED
+
 
 def clipped_share(samples: NDArray[np.float32]) -> float:
     """Share of samples on crests cut off flat, 0 when fewer than four crests are."""

@@ -33,6 +33,8 @@ from vibecheck.machine.parts import Bearing
 Numbers = NDArray[np.float64]
 
 SPAN = 1.35
+HEARD_THERE = 2.0
+"""Surprise (decimal) from which a take counts as having a family."""
 SPEAKS = 5.0
 """Evidence (nats) from which an element counts as heard at all."""
 SLIP_SCATTER = 2.5e-3

@@ -12,7 +12,7 @@ from vibecheck.diagnosis.bearing_elsewhere import log_odds, unknown_beside
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
-from vibecheck.diagnosis.rolling import SPEAKS, RollingScore
+from vibecheck.diagnosis.rolling import HEARD_THERE, SPEAKS, RollingScore
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.turning_lines import SLIPS
 
@@ -24,8 +24,6 @@ ELEMENT_FAULT = {
 }
 EVEN_DEPTH, ENOUGH = 0.06, 8.0
 """Depth, in a sound full of gears, at which depth alone would leave the odds at ``ENOUGH``."""
-HEARD_THERE = 2.0
-"""Surprise (decimal) from which a take counts as having the family."""
 PLAIN = -3.5
 """Decimal logarithm of chance at which a family counts as plain."""
 FAST = 0.5

@@ -23,7 +23,7 @@ from vibecheck.diagnosis.listened import Progress
 from vibecheck.diagnosis.odds import as_said
 from vibecheck.diagnosis.one_take import OneTake, hear_bearing
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.take_reports import sound_remarks
+from vibecheck.diagnosis.take_reports import LONG_ENOUGH_S, TOO_SHORT_S, sound_remarks
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing, Machine
 from vibecheck.machine.train import Turning
@@ -354,6 +354,9 @@ def _next(findings: Sequence[Finding], told: Sequence[_Told]) -> Fact:
     if findings and findings[0].next_test is not None:
         return findings[0].next_test
     if not any(t.told.speed.found for t in told):
+        if max(t.take.seconds for t in told) < TOO_SHORT_S:
+            labels = list(dict.fromkeys(_label(t) for t in told))
+            return fact("record_longer", positions=labels[:4], seconds=LONG_ENOUGH_S)
         return fact("state_speed")
     return fact("repeat_sweep")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from vibecheck.diagnosis.clipping import much_clipped
 from vibecheck.diagnosis.evidence_table import evidence_table
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
 from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_tones
@@ -22,6 +23,8 @@ from vibecheck.machine.train import Turning
 from vibecheck.recording import Take
 
 MODEST_DB = -30.0
+MANY_CLIPPED = 0.25
+"""Share of the takes from which a sweep is better recorded again before anything else is done."""
 
 
 def diagnose_sweep(
@@ -108,6 +111,10 @@ def _next(findings: Sequence[Finding], heard: Listened) -> Fact:
     for finding in findings:
         if finding.next_test is not None:
             return finding.next_test
+    clipped = [take.take for take in heard.ready if much_clipped(take.take.recording)]
+    if len(clipped) > MANY_CLIPPED * len(heard.ready):
+        where = [take.position or take.name for take in clipped[:4]]
+        return fact("record_again", positions=where, reason="they are clipped; turn the gain down")
     mute = [
         take for take, speed in zip(heard.ready, heard.speeds.takes, strict=True) if not speed.found
     ]

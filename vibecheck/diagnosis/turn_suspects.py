@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from vibecheck.diagnosis.clipping import clipped_share
+from vibecheck.diagnosis.clipping import much_clipped
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.lines import TurnLines
@@ -26,8 +26,6 @@ STEADY_SAYS = 6.4
 """Most that a shaft says whose speed never changes: nothing shows that its push grows with speed
 (at most "likely")."""
 
-MUCH_CLIPPED = 0.003
-"""Share of samples on flat crests from which slow tones are not to be trusted."""
 HEAVES = 0.3
 """How often a loose part also raises the first two multiples of its shaft (judgement)."""
 
@@ -46,8 +44,7 @@ def _trusted(heard: Listened, row: Mapping[str, TurnLines], take: Heard) -> Mapp
     Under a cut the cut itself pushes once a turn of the spindle; and crests cut off flat make slow
     tones out of loud ones.
     """
-    recording = take.ready.take.recording
-    if clipped_share(recording.channel()) > MUCH_CLIPPED:
+    if much_clipped(take.ready.take.recording):
         return {}
     if take.ready.take.kind != "cutting":
         return row
