@@ -7,13 +7,19 @@ from numpy.typing import NDArray
 
 from vibecheck.recording import Recording
 
-MUCH_CLIPPED = 0.003
-"""Share of samples on flat crests from which a recording is not to be trusted in all it holds."""
+MUCH, BADLY = 0.003, 0.01
+"""Share of samples on flat crests from which slow tones may be made of loud ones; and from which
+nothing that a recording holds is to be trusted."""
 
 
 def much_clipped(recording: Recording) -> bool:
-    """Whether so many crests are cut off that slow tones may be made of loud ones."""
-    return clipped_share(recording.channel()) > MUCH_CLIPPED
+    """Whether slow tones of a recording may be made of loud ones."""
+    return clipped_share(recording.channel()) > MUCH
+
+
+def badly_clipped(recording: Recording) -> bool:
+    """Whether a recording is better made again."""
+    return clipped_share(recording.channel()) > BADLY
 
 
 def clipped_share(samples: NDArray[np.float32]) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from vibecheck.diagnosis.clipping import much_clipped
 from vibecheck.diagnosis.evidence_table import evidence_table
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
 from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_tones
@@ -16,7 +15,13 @@ from vibecheck.diagnosis.special_takes import special_reports, with_specials
 from vibecheck.diagnosis.sweep_findings import Case, finding_of
 from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
 from vibecheck.diagnosis.table_doubts import doubt_findings, doubt_warnings
-from vibecheck.diagnosis.take_reports import held_when_short, speed_warnings, take_reports
+from vibecheck.diagnosis.take_reports import (
+    clipped_again,
+    held_when_clipped,
+    held_when_short,
+    speed_warnings,
+    take_reports,
+)
 from vibecheck.diagnosis.unknown_rolling import unknown_rolling
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
@@ -68,7 +73,8 @@ def diagnose_sweep(
     findings += unknown_rolling(heard)
     findings = chatter_findings(heard, findings, specials)
     findings, told = with_specials(heard, findings, specials)
-    findings = held_when_short(heard.ready, findings) + doubt_findings(heard.doubts)
+    findings = held_when_clipped(heard.ready, held_when_short(heard.ready, findings))
+    findings += doubt_findings(heard.doubts)
     warnings += told
     warnings += _notes(heard, findings)
     return Diagnosis(
@@ -111,10 +117,9 @@ def _next(findings: Sequence[Finding], heard: Listened) -> Fact:
     for finding in findings:
         if finding.next_test is not None:
             return finding.next_test
-    clipped = [take.take for take in heard.ready if much_clipped(take.take.recording)]
-    if len(clipped) > MANY_CLIPPED * len(heard.ready):
-        where = [take.position or take.name for take in clipped[:4]]
-        return fact("record_again", positions=where, reason="they are clipped; turn the gain down")
+    again = clipped_again(heard.ready, MANY_CLIPPED)
+    if again is not None:
+        return again
     mute = [
         take for take, speed in zip(heard.ready, heard.speeds.takes, strict=True) if not speed.found
     ]

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from vibecheck.diagnosis.clipping import badly_clipped
 from vibecheck.diagnosis.false_lines import false_lines
 from vibecheck.diagnosis.findings import Fact, Finding, TakeReport, fact, verdict_for
 from vibecheck.diagnosis.ready import Ready
@@ -19,6 +20,9 @@ from vibecheck.units import hz, rpm
 SHORT_S, SHORT_TURNS = 8.0, 10.0
 TOO_SHORT_S, SHORT_LIMIT = 5.0, 0.95
 LONG_ENOUGH_S = 20.0
+MOST_CLIPPED, CLIPPED_LIMIT = 0.5, 0.84
+"""Share of badly clipped takes from which findings are held, and the probability they are held
+to."""
 DIFFERS = 0.08
 DRIFTS = 0.01
 CLIPPED = 1e-4
@@ -107,17 +111,36 @@ def held_when_short(takes: Sequence[Ready], findings: Sequence[Finding]) -> list
         return list(findings)
     labels = list(dict.fromkeys(take.take.position or take.take.name for take in takes))
     test = fact("record_longer", positions=labels[:4], seconds=LONG_ENOUGH_S)
-    return [
-        replace(
-            finding,
-            probability=min(finding.probability, SHORT_LIMIT),
-            verdict=finding.verdict
-            if finding.verdict == "cannot tell"
-            else verdict_for(min(finding.probability, SHORT_LIMIT)),
-            next_test=test,
-        )
-        for finding in findings
-    ]
+    return [_held(finding, SHORT_LIMIT, test) for finding in findings]
+
+
+def held_when_clipped(takes: Sequence[Ready], findings: Sequence[Finding]) -> list[Finding]:
+    """Where most takes are cut off at the top, anything is possible at most: beats of sound teeth
+    cut off so can knock once a turn. They are to be made again."""
+    test = clipped_again(takes, MOST_CLIPPED)
+    if test is None:
+        return list(findings)
+    return [_held(finding, CLIPPED_LIMIT, test) for finding in findings]
+
+
+def clipped_again(takes: Sequence[Ready], share: float) -> Fact | None:
+    """The test to record takes again when more than a share of them are badly clipped."""
+    clipped = [take.take for take in takes if badly_clipped(take.take.recording)]
+    if len(clipped) <= share * len(takes):
+        return None
+    where = list(dict.fromkeys(take.position or take.name for take in clipped))
+    return fact("record_again", positions=where[:4], reason="they are clipped; turn the gain down")
+
+
+def _held(finding: Finding, limit: float, test: Fact) -> Finding:
+    """A finding no surer than a limit, with the test that would make it so."""
+    probability = min(finding.probability, limit)
+    return replace(
+        finding,
+        probability=probability,
+        verdict=finding.verdict if finding.verdict == "cannot tell" else verdict_for(probability),
+        next_test=test,
+    )
 
 
 def sound_remarks(take: Ready) -> list[Fact]:
