@@ -13,7 +13,10 @@ import numpy as np
 from vibecheck.diagnosis.findings import verdict_for
 
 Line = Mapping[str, Any]
-VAGUE = {"bearing worn, race not known": ("outer race", "inner race", "rolling element", "cage")}
+VAGUE = {
+    "bearing worn, race not known": ("outer race", "inner race", "rolling element", "cage"),
+    "gear worn or damaged": ("broken or damaged tooth", "eccentric or worn gear"),
+}
 NOT_PARTS = ("mains", "structure", "tool")
 FIXED = ("mains hum", "fixed tone of structure or room", "chatter")
 GEAR_FAULTS = ("broken or damaged tooth", "eccentric or worn gear")
@@ -37,7 +40,8 @@ def part_right(named: Line, fault: Line) -> bool:
 def right(named: Line, fault: Line) -> bool:
     """Whether part and fault are right.
 
-    "Race not known" is right of any race, and a damaged tooth of a stretch of worn teeth.
+    "Race not known" is right of any race, "worn or damaged" of either fault of a gear, and a
+    damaged tooth of a stretch of worn teeth.
     """
     kinds = VAGUE.get(named["fault"], (named["fault"],))
     worn = fault["fault"] == "eccentric or worn gear" and fault.get("worn", False)

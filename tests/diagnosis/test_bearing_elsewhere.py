@@ -47,7 +47,7 @@ def score(element: str, slip: float) -> RollingScore:
 
 def sweep(*bearings: Bearing, gears: tuple[float, ...] = (2.0, 1.0, 0.5, 3.0)) -> SimpleNamespace:
     """Takes in which shaft III turns ``gears`` times as fast as II."""
-    takes = [SimpleNamespace(turning_ratios=lambda r=r: {"II": 1.0, "III": r}) for r in gears]
+    takes = [SimpleNamespace(expected_ratios=lambda r=r: {"II": 1.0, "III": r}) for r in gears]
     return SimpleNamespace(machine=SimpleNamespace(bearings=bearings), takes=takes)
 
 

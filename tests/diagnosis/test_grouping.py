@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vibecheck.diagnosis.grouping import named
+from vibecheck.diagnosis.grouping import faults_meant, named
 from vibecheck.diagnosis.joint import Judged
 from vibecheck.diagnosis.suspects import Key, Suspect
 
@@ -53,3 +53,22 @@ def test_the_likeliest_comes_first_whatever_the_order_given():
 def test_an_unlikely_suspect_alike_does_not_blur_a_sure_one():
     found = named([judged("24T", 0.99, keys(1, 2)), judged("36T", 0.005, keys(1, 2))])
     assert found[0].parts == ("24T",)
+
+
+def test_two_faults_of_one_gear_that_share_the_belief_are_told_as_one_open_fault():
+    found = named([judged("18T", 0.55, fault="eccentric or worn gear"), judged("18T", 0.4)])
+    assert [(group.fault, group.parts) for group in found] == [("gear worn or damaged", ("18T",))]
+    assert found[0].probability == pytest.approx(0.95)
+    assert faults_meant(found[0].fault) == (TOOTH, "eccentric or worn gear")
+
+
+def test_a_likely_fault_is_named_by_its_own_name():
+    found = named([judged("18T", 0.88, fault="eccentric or worn gear"), judged("18T", 0.11)])
+    assert [group.fault for group in found] == ["eccentric or worn gear"]
+
+
+def test_two_races_of_one_bearing_are_a_bearing_and_of_two_bearings_they_are_not():
+    one = [judged("II front", 0.48, fault=RACE), judged("II front", 0.47, fault="inner race")]
+    assert [group.fault for group in named(one)] == ["bearing worn, race not known"]
+    two = [judged("II front", 0.48, fault=RACE), judged("III rear", 0.47, fault="inner race")]
+    assert [group.fault for group in named(two)] == [RACE, "inner race"]

@@ -8,6 +8,8 @@ unknown ones turn with other shafts.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from vibecheck.diagnosis.listened import Listened
@@ -39,7 +41,12 @@ def lag(score: RollingScore, bearing: BearingOrders) -> float:
 
 
 def likeness(score: RollingScore, bearing: BearingOrders) -> float:
-    """Likelihood of the slip were it this bearing's, over that of any place in the window."""
+    """Likelihood of the slip were it this bearing's, over that of any place in the window.
+
+    Where the shaft's own speed was not heard, any place is as likely.
+    """
+    if score.reach:
+        return WINDOW / (WINDOW + 2.0 * score.reach)
     behind = lag(score, bearing)
     if behind >= 0.0:
         return LAGS * WINDOW / USUAL_LAG * float(np.exp(-behind / USUAL_LAG))
@@ -67,18 +74,27 @@ def _in_step(score: RollingScore, heard: Listened, shaft: str) -> bool:
         known[shaft] / known[score.shaft]
         for take, surprise in zip(heard.takes, score.surprise, strict=True)
         if surprise > HEARD_THERE
-        and shaft in (known := take.turning_ratios())
+        and shaft in (known := take.expected_ratios())
         and score.shaft in known
     ]
     return bool(ratios) and max(ratios) / min(ratios) - 1.0 < SAME_RATIO
 
 
-def log_odds(score: RollingScore, heard: Listened, unknown: int) -> float:
-    """Natural log odds of this bearing against one of ``unknown`` others, and what no table lists.
+def log_odds(
+    score: RollingScore, heard: Listened, unknown: int, rivals: Sequence[RollingScore] = ()
+) -> float:
+    """Natural log odds of this bearing against one of ``unknown`` others, ``rivals`` that fit as
+    well, and what no table lists.
 
     The family is taken as heard; how surely it is, is another question.
     """
+    own, *others = (OWN_FAMILY * fit(each, heard) for each in (score, *rivals))
+    return float(np.log(own / (sum(others) + STRAY * unknown + UNLISTED)))
+
+
+def fit(score: RollingScore, heard: Listened) -> float:
+    """Likeness of a score for the bearing it is scored for."""
     known = {bearing.name: orders_of(bearing) for bearing in heard.machine.bearings}
     bearing = known[score.bearing]
     assert bearing is not None, "only bearings of known inside are listened for"
-    return float(np.log(OWN_FAMILY * likeness(score, bearing) / (STRAY * unknown + UNLISTED)))
+    return likeness(score, bearing)

@@ -13,6 +13,7 @@ from vibecheck.machine.parts import Machine
 HEARD_IN: dict[str, tuple[Sort, ...]] = {
     "broken or damaged tooth": ("blows",),
     "eccentric or worn gear": ("sidebands",),
+    "gear worn or damaged": ("blows", "sidebands"),
     "imbalance": ("turn",),
     "bent or misaligned": ("turn",),
     "loose on its shaft or in its seat": ("turn", "blows"),
@@ -70,7 +71,7 @@ def _names(machine: Machine, finding: Finding) -> set[str]:
     """The parts' own names, and the shafts they turn with."""
     parts = {finding.part, *finding.parts}
     shafts = {gear.shaft for gear in machine.gears if gear.name in parts}
-    return parts | (shafts if finding.fault == "broken or damaged tooth" else set())
+    return parts | (shafts if "blows" in HEARD_IN.get(finding.fault, ()) else set())
 
 
 def _decided(lines: Sequence[LineChange]) -> tuple[Outcome, LineChange | None]:

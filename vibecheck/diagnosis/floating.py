@@ -15,14 +15,15 @@ from vibecheck.diagnosis.families import Family
 from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.lines import LineSpectrum, line_field
+from vibecheck.diagnosis.motor_turns import motor_bounds
 from vibecheck.diagnosis.rolling_evidence import STEP
 from vibecheck.diagnosis.rolling_fields import envelope_orders
 from vibecheck.diagnosis.surprise import MOST_PER_TAKE, surprise, tail_chance
+from vibecheck.diagnosis.turn_takes import motor_group
 
 WINDOW, NEAR = 0.035, 0.004
-SURE = -1.5
-"""Decimal logarithm of the chance at which a floating speed counts as found. It need not be more:
-that the motor turns, and about how fast, is certain beforehand."""
+SURE = -2.5
+"""Decimal logarithm of the chance at which a floating speed counts as found; else it is guessed."""
 MULTIPLES = 6
 FEWEST_TELL, MOST_ALIKE = 2, 0.8
 """So many takes that heard a group speak for the others, when this share of them agrees."""
@@ -55,6 +56,21 @@ def floating_ratios(
         for number, ratio in ratios.items():
             found[number][name] = ratio
     return found
+
+
+def guessed_ratios(takes: Sequence[Heard]) -> list[dict[str, tuple[float, float]]]:
+    """What the table says of groups that were not heard: speed over the track's, and how far it may
+    be off (relative), take by take."""
+    guessed: list[dict[str, tuple[float, float]]] = []
+    for take in takes:
+        here: dict[str, tuple[float, float]] = {}
+        for name in take.turning.groups:
+            expected = None if name in take.floating else _computed(take, name)
+            if expected is not None:
+                low, high = _window(name, {0: expected}, [take])
+                here[name] = expected * float(np.exp((low + high) / 2)), (high - low) / 2
+        guessed.append(here)
+    return guessed
 
 
 def _told_by_others(group: str, takes: Sequence[Heard]) -> float | None:
@@ -93,7 +109,8 @@ def _sought(
     spectra: Sequence[LineSpectrum],
 ) -> dict[int, float]:
     trial = np.exp(np.arange(-0.25, 0.25, 2 * STEP))
-    inside = np.abs(np.log(trial)) <= WINDOW
+    low, high = _window(name, rows, takes)
+    inside = (np.log(trial) >= low) & (np.log(trial) <= high)
     free = np.abs(np.log(trial)) > 1.3 * WINDOW
     surprises = {}
     for number, expected in rows.items():
@@ -118,6 +135,26 @@ def _sought(
         own = float(trial[near][int(np.argmax(heard))]) if heard.max() > 1.0 else middle
         ratios[number] = own * expected
     return ratios
+
+
+def _window(name: str, rows: Mapping[int, float], takes: Sequence[Heard]) -> tuple[float, float]:
+    """How far from the table's ratio it may lie (natural logarithm).
+
+    Belts slip by a few per cent; and no motor runs far below its plate or above its mains.
+    """
+    low, high = -WINDOW, WINDOW
+    for number, expected in rows.items():
+        take = takes[number]
+        turning = take.turning
+        if name != motor_group(turning):
+            continue
+        nominal = turning.groups[name].nominal_hz
+        assert nominal is not None, "only groups of known nominal speed are sought"
+        loaded = take.ready.take.kind == "cutting"
+        slowest, fastest = motor_bounds(turning, loaded=loaded)
+        here = float(np.log(nominal / (expected * take.base_hz)))
+        low, high = max(low, here + slowest - NEAR), min(high, here + fastest + NEAR)
+    return (low, high) if low < high else (-WINDOW, WINDOW)
 
 
 def _field(take: Heard, spectrum: LineSpectrum, order: float) -> Field:

@@ -2,15 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from vibecheck.diagnosis.joint import Judged
+from vibecheck.diagnosis.suspects import Suspect
 
 ALIKE = 0.5
 """Suspects that share at least this part of their readings may stand for one another."""
 WORTH_SAYING = 0.30
-LIKELY = 0.85
+LIKELY, OPEN = 0.85, 0.1
+"""Below ``LIKELY``, what is wrong with a part is open when another fault of it is at least so
+probable."""
+OPEN_NAMES: Mapping[str, tuple[str, ...]] = {
+    "gear worn or damaged": ("broken or damaged tooth", "eccentric or worn gear"),
+    "bearing worn, race not known": ("outer race", "inner race", "rolling element", "cage"),
+}
+"""What a part is said to have when it is open which of these it is."""
+
+
+def faults_meant(fault: str) -> tuple[str, ...]:
+    """The faults that a fault as named may stand for.
+
+    >>> faults_meant("gear worn or damaged")
+    ('broken or damaged tooth', 'eccentric or worn gear')
+    """
+    return OPEN_NAMES.get(fault, (fault,))
+
+
+def _open_name(faults: Iterable[str]) -> str | None:
+    """The name for several faults of one part together, when they have one."""
+    several = set(faults)
+    for name, meant in OPEN_NAMES.items():
+        if len(several) > 1 and several <= {name, *meant}:
+            return name
+    return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +53,21 @@ class Named:
     def lead(self) -> Judged:
         """The likeliest of them."""
         return self.members[0]
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with it; where that is as open as it is which, both."""
+        if self.lead.probability < LIKELY:
+            name = _open_name(m.suspect.fault for m in self.members if m.probability >= OPEN)
+            if name is not None:
+                return name
+        return self.lead.suspect.fault
+
+    @property
+    def rival(self) -> Suspect:
+        """The likeliest of another fault than the lead's; else the lead."""
+        others = (m.suspect for m in self.members if m.suspect.fault != self.lead.suspect.fault)
+        return next(others, self.lead.suspect)
 
     @property
     def parts(self) -> tuple[str, ...]:
@@ -59,8 +100,14 @@ def named(judged: Sequence[Judged]) -> list[Named]:
 
 
 def _alike(one: Judged, other: Judged) -> bool:
-    """Whether two suspects would explain much the same readings, so that one excludes the other."""
+    """Whether two suspects would explain much the same readings, so that one excludes the other.
+
+    A gear's tooth may knock and its tone swell for one and the same reason, and the lines of one
+    race be taken for another's.
+    """
     a, b = one.suspect, other.suspect
+    if _open_name((a.fault, b.fault)) is not None:
+        return bool(set(a.parts) & set(b.parts))
     if a.claims and b.claims:
         shared = len(a.claims & b.claims) / min(len(a.claims), len(b.claims))
         return shared >= ALIKE

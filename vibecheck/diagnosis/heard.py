@@ -37,7 +37,9 @@ class Heard:
 
     ``group`` is the rigid group whose track is known; ``envelopes`` come in half-overlapping
     octaves, the whole band last. ``floating`` maps further rigid groups (the motor, behind its
-    belt) to their speed over the track's, where it was found.
+    belt) to their speed over the track's, where it was found; ``guessed`` the others to what the
+    table lets one expect, and how far that may be off, relative. ``belts`` maps belts that were
+    heard to the rate at which they go round, over the track's speed.
     """
 
     ready: Ready
@@ -47,6 +49,8 @@ class Heard:
     track: SpeedTrack
     envelopes: tuple[BandEnvelope, ...]
     floating: Mapping[str, float] = field(default_factory=dict)
+    guessed: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    belts: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def label(self) -> str:
@@ -81,6 +85,21 @@ class Heard:
         """Mean speed of a rotor, when its group's speed is known."""
         ratio = self.ratio(name)
         return None if ratio is None else self.base_hz * ratio
+
+    def expected_ratio(self, name: str) -> tuple[float, float] | None:
+        """Speed of a rotor over the track's as far as it can be told, and how far off it may be."""
+        known, rotor = self.ratio(name), self.turning.rotors.get(name)
+        if known is not None:
+            return known, 0.0
+        if rotor is None or rotor.group not in self.guessed:
+            return None
+        middle, reach = self.guessed[rotor.group]
+        return middle * rotor.ratio, reach
+
+    def expected_ratios(self) -> dict[str, float]:
+        """Every rotor's speed over the track's, known or expected."""
+        found = {name: self.expected_ratio(name) for name in self.turning.rotors}
+        return {name: ratio[0] for name, ratio in found.items() if ratio is not None}
 
     def turning_ratios(self) -> dict[str, float]:
         """Every rotor of known speed, with its speed over the track's."""

@@ -7,9 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
+from vibecheck.diagnosis.belt_throbs import BeltThrob, belt_throbs, with_belts
 from vibecheck.diagnosis.belts import BeltScore, score_belts
 from vibecheck.diagnosis.fixed_tones import FixedTone, fixed_tones
-from vibecheck.diagnosis.floating import floating_ratios
+from vibecheck.diagnosis.floating import floating_ratios, guessed_ratios
 from vibecheck.diagnosis.heard import Heard, heard
 from vibecheck.diagnosis.knock_readings import KnockReadings, knock_readings
 from vibecheck.diagnosis.lines import (
@@ -56,6 +57,7 @@ class Listened:
     knocks: KnockReadings
     rolling: tuple[RollingScore, ...]
     belts: tuple[BeltScore, ...]
+    throbs: tuple[BeltThrob, ...]
     fixed: tuple[FixedTone, ...]
     cut: tuple[FixedTone, ...] = ()
     doubts: tuple[Doubt, ...] = ()
@@ -82,6 +84,11 @@ def listen(
     spectra = tuple(_side_by_side(line_spectrum, found))
     further = floating_ratios(found, spectra)
     found = tuple(replace(take, floating=more) for take, more in zip(found, further, strict=True))
+    guesses = guessed_ratios(found)
+    found = tuple(replace(take, guessed=of) for take, of in zip(found, guesses, strict=True))
+    throbs = belt_throbs(found)
+    rates = with_belts(found, throbs)
+    found = tuple(replace(take, belts=of) for take, of in zip(found, rates, strict=True))
     pairs = list(zip(found, spectra, strict=True))
     progress("knocks", 0.6)
     knocks = knock_readings(found)
@@ -103,6 +110,7 @@ def listen(
         knocks=knocks,
         rolling=tuple(rolling),
         belts=tuple(score_belts(found, spectra)),
+        throbs=tuple(throbs),
         fixed=tuple(fixed_tones(ready, maybe)),
         cut=tuple(_cut_tones(ready, maybe)),
         doubts=doubts,

@@ -43,6 +43,8 @@ MOTOR_WINDOW = 0.06
 BELOW_PLATE, BELOW_PLATE_IN_AIR = -0.03, -0.012
 """How far below the speed on its plate, which is that at full load, a motor may run under a cut,
 and in air; plates are rounded (natural logarithm)."""
+BEYOND = 0.004
+"""Mains are this steady (natural logarithm)."""
 MOTOR_OWN, MOTOR_LEAD = 1.5, 1.5
 ENOUGH_TAKES = 0.4
 """A motor heard in a smaller share of the takes may be a shaft that turns about as fast there."""
@@ -107,19 +109,27 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
 
 
 def _motor_window(made: Sequence[TurnTake | None], *, loaded: bool) -> NDArray[np.bool_]:
-    """Where the motor's scale may lie: from a little below its plate to synchronous speed."""
-    low, high = -MOTOR_WINDOW, MOTOR_WINDOW
+    """Where the motor's scale may lie."""
     turning = next((take.turning for take in made if take is not None), None)
-    motor = turning.machine.motor if turning is not None else None
-    if turning is not None and motor is not None and not motor.speeds:
-        supply, poles = turning.machine.supply, motor.poles.value
-        nominal = turning.groups[motor_group(turning)].nominal_hz
-        if poles and nominal and supply.kind not in ("direct current", "inverter"):
-            high = min(high, float(np.log(2.0 * supply.mains_hz / poles / nominal)) + 0.004)
-        if motor.plate_rpm.middle is not None:
-            low = max(low, BELOW_PLATE if loaded else BELOW_PLATE_IN_AIR)
+    low, high = motor_bounds(turning, loaded=loaded) if turning else (-MOTOR_WINDOW, MOTOR_WINDOW)
     window: NDArray[np.bool_] = (low <= SCALES) & (high >= SCALES)
     return window
+
+
+def motor_bounds(turning: Turning, *, loaded: bool) -> tuple[float, float]:
+    """How far the motor may run from the table's speed: a little below its plate, up to synchronous
+    speed (natural logarithm)."""
+    low, high = -MOTOR_WINDOW, MOTOR_WINDOW
+    motor, supply = turning.machine.motor, turning.machine.supply
+    if motor is None or motor.speeds:
+        return low, high
+    nominal = turning.groups[motor_group(turning)].nominal_hz
+    if motor.poles.value and nominal and supply.kind not in ("direct current", "inverter"):
+        synchronous = 2.0 * supply.mains_hz / motor.poles.value
+        high = min(high, float(np.log(synchronous / nominal)) + BEYOND)
+    if motor.plate_rpm.middle is not None:
+        low = max(low, BELOW_PLATE if loaded else BELOW_PLATE_IN_AIR)
+    return low, high
 
 
 def _common(curves: Mapping[int, Floats], window: NDArray[np.bool_], reach: float) -> float | None:

@@ -25,7 +25,7 @@ from vibecheck.diagnosis.rolling_evidence import (
     together,
     within,
 )
-from vibecheck.diagnosis.rolling_fields import line_depth
+from vibecheck.diagnosis.rolling_fields import halves_beside, line_depth
 from vibecheck.diagnosis.surprise import free_places, surprise
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
@@ -47,6 +47,8 @@ class RollingScore:
 
     Attributes
     ----------
+    reach : float
+        How far the speed of the shaft, which was not heard itself, may be from the expected one.
     log10_chance : float
         Chance that a decoy does as well over all takes; decimal logarithm.
     order : float
@@ -59,6 +61,8 @@ class RollingScore:
         Order at which each take has it, within the scatter of slip.
     depth : ndarray, shape (takes,)
         Depth of modulation.
+    halves : float
+        Share of the shaft's half multiples that stand out beside it, in the median take.
     evidence : float
         Natural log of the likelihood ratio of all takes, flaw against nothing.
     """
@@ -66,6 +70,7 @@ class RollingScore:
     bearing: str
     shaft: str
     family: Family
+    reach: float = 0.0
     log10_chance: float
     order: float
     slip: float
@@ -73,6 +78,7 @@ class RollingScore:
     orders: Numbers
     depth: Numbers
     evidence: float
+    halves: float = 0.0
 
 
 def score_rolling(
@@ -85,7 +91,7 @@ def score_rolling(
     When one is plain, its lines and their sidebands are taken out of all takes and the others are
     judged again in what is left, so that its echoes at other orders accuse nobody.
     """
-    found = _scored(bearings, fields, fields)
+    found = _scored(takes, bearings, fields, fields)
     if not found:
         return found
     lead = _leader(found)
@@ -93,8 +99,8 @@ def score_rolling(
         return found
     given = zip(takes, fields, lead.orders, strict=True)
     left = [peeled(take, field, lead, float(order)) for take, field, order in given]
-    again = _scored(bearings, left, left)
-    own = _scored([b for b in bearings if b.shaft == lead.shaft], fields, left)
+    again = _scored(takes, bearings, left, left)
+    own = _scored(takes, [b for b in bearings if b.shaft == lead.shaft], fields, left)
     on_lead = {(s.bearing, s.family.name): s for s in own if _on_lead(s, lead)}
     return [on_lead.get((s.bearing, s.family.name), s) for s in again]
 
@@ -132,7 +138,7 @@ def peeled(
         return dict(field)
     left = {}
     for shaft, ground in field.items():
-        known = take.turning_ratios()
+        known = take.expected_ratios()
         scale = known[lead.shaft] / known[shaft]
         spacings = [k * scale for k in (1.0, 2.0, 3.0, 4.0)]
         spacings += [k * scale for k in lead.family.sidebands if k not in (1.0, 2.0)]
@@ -144,6 +150,7 @@ def peeled(
 
 
 def _scored(
+    takes: Sequence[Heard],
     bearings: Sequence[Bearing],
     fields: Sequence[Mapping[str, Field]],
     yardsticks: Sequence[Mapping[str, Field]],
@@ -159,24 +166,35 @@ def _scored(
             part=bearing.name,
         )
         every = [f.order for f in families]
+        reach = _reach(takes, bearing.shaft)
         for family in families:
-            score = _over_sweep(bearing, family, every, fields, yardsticks)
+            if family.name == "cage" and reach:
+                continue
+            score = _over_sweep(bearing, family, reach, every, fields, yardsticks)
             if score is not None:
                 found.append(score)
     return found
 
 
+def _reach(takes: Sequence[Heard], shaft: str) -> float:
+    """How far the shaft's speed may be off in any take."""
+    expected = [take.expected_ratio(shaft) for take in takes]
+    return max((each[1] for each in expected if each is not None), default=0.0)
+
+
 def _over_sweep(
     bearing: Bearing,
     family: Family,
+    reach: float,
     others: Sequence[float],
     fields: Sequence[Mapping[str, Field]],
     yardsticks: Sequence[Mapping[str, Field]],
 ) -> RollingScore | None:
     """One family over all takes; decoys are scored in ``yardsticks``."""
     trial = family.order * np.exp(np.arange(-np.log(SPAN), np.log(SPAN), STEP))
-    inside = (trial >= family.lowest_order) & (trial <= family.highest_order)
-    free = free_places(trial, others)
+    inside = trial >= family.lowest_order * (1.0 - reach)
+    inside &= trial <= family.highest_order * (1.0 + reach)
+    free = free_places(trial, others, reach=reach)
     shaft = bearing.shaft
     pairs = [
         surprise(field[shaft], family, trial, free, yardstick[shaft]) if shaft in field else None
@@ -207,6 +225,7 @@ def _over_sweep(
         bearing=bearing.name,
         shaft=shaft,
         family=family,
+        reach=reach,
         log10_chance=decoy_chance(evidence, decoys, free, int(inside.sum())),
         order=order,
         slip=order / family.order - 1.0,
@@ -224,4 +243,13 @@ def _over_sweep(
             ]
         ),
         evidence=evidence,
+        halves=float(
+            np.median(
+                [
+                    halves_beside(field[shaft], float(where))
+                    for field, where in zip(fields, at, strict=True)
+                    if shaft in field and np.isfinite(where)
+                ]
+            )
+        ),
     )

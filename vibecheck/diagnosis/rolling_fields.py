@@ -14,12 +14,15 @@ from vibecheck.machine.parts import Bearing
 from vibecheck.spectra.envelope import Envelope, EnvelopeSpectrum, envelope_spectrum
 from vibecheck.spectra.spectrum import Spectrum
 
+HALVES, STANDS = 7, 6.0
+"""Half multiples looked at, and the power over floor from which one stands out."""
+
 
 def rolling_fields(takes: Sequence[Heard], bearings: Sequence[Bearing]) -> list[dict[str, Field]]:
     """Envelope spectra on order axes, one field per take and shaft that carries a bearing."""
     found: list[dict[str, Field]] = []
     for take in takes:
-        known = take.turning_ratios()
+        known = take.expected_ratios()
         ratios = {b.shaft: known[b.shaft] for b in bearings if b.shaft in known}
         if not ratios:
             found.append({})
@@ -63,6 +66,26 @@ def _on_shaft(level: EnvelopeSpectrum, ratio: float) -> EnvelopeSpectrum:
         )
 
     return replace(level, significance=counted(level.significance), depth=counted(level.depth))
+
+
+def halves_beside(field: Field, order: float) -> float:
+    """Share of the half multiples of the shaft that stand out beside one at an order.
+
+    Something loose raises them as a comb; a bearing whose order happens to lie near one half
+    multiple raises that one and its own multiples.
+    """
+    own = np.floor(order) + 0.5
+    halves = np.arange(HALVES) + 0.5
+    others = halves[np.abs(halves / own - np.rint(halves / own)) > 0.01]
+    most = 0.0
+    for level in field.spectra:
+        values = level.significance.values
+        places = np.rint(others / level.significance.step).astype(int)
+        places = places[(places > 1) & (places < values.size - 2)]
+        if places.size:
+            high = np.max([values[places + k] for k in (-1, 0, 1)], axis=0)
+            most = max(most, float(np.mean(high > STANDS)))
+    return most
 
 
 def line_depth(field: Field, order: float) -> float:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vibecheck.diagnosis.bearing_elsewhere import log_odds, unknown_beside
+from vibecheck.diagnosis.bearing_elsewhere import fit, log_odds, unknown_beside
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
@@ -31,11 +31,19 @@ FAST = 0.5
 RESOLVED = 2.0
 """Lines this many bins of a take's spectrum apart are two lines."""
 AS_GOOD_AS_NAMED, SECOND_MOST = 7.0, 3.5
-"""Log odds from which a bearing is as good as named, and the most for another beside it."""
+"""Log odds from which a bearing is as good as named, and the most for a shallow one beside it."""
+SHALLOW, DEEPER = 0.35, 5.0
+"""Echoes are mostly shallower than this, over the depth of what they echo; and the more log odds
+for a deeper one, per natural log."""
 NEIGHBOUR = 1.8
 """Natural log odds below which a bearing of unknown inside on the same shaft is named as well."""
 CAGE_MOST, CAGE_DEPTH = 11.0, 4.0
 """A cage is at most likely, and must be heard deeper: much else comes at such slow rates."""
+BEHIND, LOOSE_BEHIND = 3.0, 1.5
+"""Log odds behind the best at which an element on the same line is named with it; on a shaft whose
+speed is a guess, all told."""
+MANY_HALVES = 0.3
+"""Share of a shaft's half multiples that tells of something loose."""
 SAME_LINE = 0.004
 ALIKE = 0.015
 """Two elements of one bearing with rates this close cannot be told apart, whatever slip says."""
@@ -56,16 +64,24 @@ def rolling_suspects(heard: Listened) -> list[Suspect]:
 
 
 def _one_bearing_first(found: list[Suspect]) -> list[Suspect]:
-    """Beside a bearing that is as good as named, another is hardly believed: it may be an echo."""
+    """Beside a bearing that is as good as named, another is hardly believed unless it is as deep:
+    it may be an echo."""
     lead = max(found, key=_strength, default=None)
     if lead is None or _strength(lead)[0] < AS_GOOD_AS_NAMED:
         return found
     return [
         suspect
         if set(suspect.parts) & set(lead.parts)
-        else replace(suspect, evidence=min(suspect.evidence, SECOND_MOST))
+        else replace(suspect, evidence=min(suspect.evidence, _second_most(suspect, lead)))
         for suspect in found
     ]
+
+
+def _second_most(suspect: Suspect, lead: Suspect) -> float:
+    """Most that a second bearing says, by how deep it goes against the first."""
+    depth, first = (float(np.nanmedian(s.detail["score"].depth)) for s in (suspect, lead))  # type: ignore[attr-defined]
+    share = max(depth, 1e-3) / max(first, 1e-3)
+    return SECOND_MOST + DEEPER * max(0.0, float(np.log(share / SHALLOW)))
 
 
 def _strength(suspect: Suspect) -> tuple[float, float]:
@@ -104,7 +120,7 @@ def _overtone_of(heard: Listened, one: RollingScore, other: RollingScore) -> boo
     if other.log10_chance > PLAIN or other is one:
         return False
     for take in heard.takes:
-        known = take.turning_ratios()
+        known = take.expected_ratios()
         if one.shaft in known and other.shaft in known:
             times = one.order * known[one.shaft] / (other.order * known[other.shaft])
             if round(times) not in (2, 3) or abs(times / round(times) - 1) > SAME_LINE:
@@ -115,7 +131,7 @@ def _overtone_of(heard: Listened, one: RollingScore, other: RollingScore) -> boo
 def _same_line(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
     together = 0
     for take in heard.takes:
-        known = take.turning_ratios()
+        known = take.expected_ratios()
         if one.shaft not in known or other.shaft not in known:
             continue
         a = one.order * known[one.shaft]
@@ -128,11 +144,11 @@ def _same_line(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
 
 def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
     odds = {id(score): rolling_odds(score, heard.takes) for score in group}
-    best = max(group, key=lambda score: odds[id(score)])
+    best = max(group, key=lambda score: odds[id(score)] + _fits(score, heard))
     rivals = [
         s
         for s in group
-        if odds[id(s)] > odds[id(best)] - 3.0
+        if _stands(s, best, heard, odds)
         or (s.bearing == best.bearing and abs(s.family.order / best.family.order - 1) < ALIKE)
         or (s.bearing == best.bearing and s.family.name == "roller" and s.evidence > SPEAKS)
     ]
@@ -142,7 +158,9 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
     neighbours = beside if log_odds(best, heard, len(beside)) < NEIGHBOUR else []
     name = kind.name if len(named) == 1 and not neighbours else "bearing worn, race not known"
     prior = kind.prior * len(rivals)
-    ours = log_odds(best, heard, len(elsewhere) + (0 if neighbours else len(beside)))
+    left = [s for s in group if s.reach and not any(s is each for each in rivals)]
+    unknown = len(elsewhere) + (0 if neighbours else len(beside))
+    ours = log_odds(best, heard, unknown, left)
     return Suspect(
         parts=tuple(dict.fromkeys([*(s.bearing for s in rivals), *neighbours])),
         part_kind="bearing",
@@ -155,6 +173,24 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
         evidence=-float(np.logaddexp(-odds[id(best)], float(np.log(prior)) - ours)),
         detail={"score": best, "rivals": tuple(rivals), "rolls": odds[id(best)]},
     )
+
+
+def _fits(score: RollingScore, heard: Listened) -> float:
+    """What the slip says of elements on one line: nothing where their shafts' speeds are known."""
+    return float(np.log(fit(score, heard))) if score.reach else 0.0
+
+
+def _stands(
+    one: RollingScore, best: RollingScore, heard: Listened, odds: Mapping[int, float]
+) -> bool:
+    """Whether an element on the same line is named beside the best: it fits about as well.
+
+    On a shaft whose speed was not heard much more fits than is there.
+    """
+    behind = odds[id(best)] - odds[id(one)]
+    if one.reach > best.reach:
+        return behind + float(np.log(fit(best, heard) / fit(one, heard))) < LOOSE_BEHIND
+    return behind < BEHIND
 
 
 def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
@@ -172,7 +208,8 @@ def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
     A family on a whole or half multiple of its own shaft, as far as the takes that have it can
     resolve, may be the shaft's.
     """
-    speeds = np.array([take.rotor_hz(score.shaft) or 0.0 for take in takes])
+    expected = [take.expected_ratios().get(score.shaft, 0.0) * take.base_hz for take in takes]
+    speeds = np.array(expected)
     known = np.isfinite(score.surprise) & (speeds > 0)
     if not known.any():
         return -4.0
@@ -195,15 +232,20 @@ def _on_whole_multiple(
 ) -> bool:
     """Whether hardly a take that has it resolves it from a whole or half multiple of its shaft.
 
-    Halves are what a loose part makes.
+    Halves are what a loose part makes, and then many of them.
     """
-    resolved = 0
+    resolved, many = 0, score.halves > MANY_HALVES
     for take, order, has in zip(takes, score.orders, strong, strict=True):
-        ratio = take.ratio(score.shaft)
-        if not has or not ratio:
+        expected = take.expected_ratio(score.shaft)
+        if not has or expected is None:
             continue
-        slack = SLIPS * order if take.turning.rotors[score.shaft].group != take.group else 0.0
-        resolved += (abs(order - 0.5 * round(2.0 * order)) - slack) * take.turns * ratio >= RESOLVED
+        ratio, reach = expected
+        slips = take.turning.rotors[score.shaft].group != take.group
+        slack = max(reach, SLIPS if slips else 0.0) * order
+        whole = abs(order - round(order)) - slack
+        half = abs(order - 0.5 * round(2.0 * order)) - (slack if many else 0.0)
+        apart = whole if reach and not many else min(whole, half)
+        resolved += apart * take.turns * ratio >= RESOLVED
     return resolved < min(2, max(1, int(strong.sum())))
 
 

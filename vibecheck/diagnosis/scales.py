@@ -17,6 +17,10 @@ from scipy.special import gammaln, logsumexp
 
 Numbers = NDArray[np.float64]
 
+LIVELY_SHARE, LIVELY = 3e-3, 2.0
+"""Among healthy parts, this share differs this many times as much as the rest (judgement): one
+tooth stands proud, and breaks nothing."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SizeLaw:
@@ -39,8 +43,13 @@ class SizeLaw:
     shape: float = 1.6
 
     def log_healthy(self, readings: Sequence[float]) -> float:
-        """Log likelihood of the readings together, were the part healthy."""
-        return _together(tuple(readings), self.healthy, self.healthy_spread, self.shape)
+        """Log likelihood of the readings together, were the part healthy: usual or lively."""
+        given = tuple(readings)
+        if not given:
+            return 0.0
+        usual = _together(given, self.healthy, self.healthy_spread, self.shape)
+        lively = _together(given, self.healthy, LIVELY * self.healthy_spread, self.shape)
+        return float(np.logaddexp(np.log1p(-LIVELY_SHARE) + usual, np.log(LIVELY_SHARE) + lively))
 
     def log_faulty(self, readings: Sequence[float]) -> float:
         """Log likelihood of the readings together, were the part faulty."""

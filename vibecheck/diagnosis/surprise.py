@@ -56,12 +56,18 @@ def surprise(
     )
 
 
-def free_places(trial: Numbers, others: Sequence[float]) -> NDArray[np.bool_]:
-    """Trial orders at which no known element, nor a simple ratio of one, is due."""
+def free_places(
+    trial: Numbers, others: Sequence[float], *, reach: float = 0.0
+) -> NDArray[np.bool_]:
+    """Trial orders at which no known element, nor a simple ratio of one, is due.
+
+    ``reach`` is how far all of them may lie from where they are due, and so may windows that hold
+    one.
+    """
     free = np.abs(trial - np.rint(trial)) > 0.015
     for centre in others:
         for ratio in (0.5, 1.0, 2.0):
-            free &= np.abs(trial / (centre * ratio) - 1.0) > 0.033
+            free &= np.abs(trial / (centre * ratio) - 1.0) > 0.033 + 2.0 * reach
     return free if free.sum() > 200 else np.abs(trial - np.rint(trial)) > 0.015
 
 

@@ -46,13 +46,10 @@ class Case:
 def finding_of(case: Case, group: Named) -> Finding:
     """The finding for one named group."""
     suspect = group.lead.suspect
-    working = [
-        k
-        for k, take in enumerate(case.heard.takes)
-        if state(suspect, take) == "working" and _can_tell(suspect, k)
-    ]
-    loud = [k for k in working if _is_heard(case, suspect, k)]
+    working, loud = _working(case, suspect), _loud(case, suspect)
     evidence = [*_evidence(case, suspect, working, loud), *_alikes(case, group)]
+    if group.fault != suspect.fault:
+        evidence += _evidence(case, group.rival, working, _loud(case, group.rival))
     rates = _rates(case, suspect, working)
     spindle = case.heard.machine.spindle
     per_turn = {
@@ -64,7 +61,7 @@ def finding_of(case: Case, group: Named) -> Finding:
         part=suspect.parts[0],
         parts=group.parts,
         part_kind=suspect.part_kind,
-        fault=suspect.fault,
+        fault=group.fault,
         verdict=verdict_for(group.probability),
         probability=group.probability,
         evidence=tuple(evidence),
@@ -75,6 +72,20 @@ def finding_of(case: Case, group: Named) -> Finding:
         rates_hz=rates,
         per_spindle_turn=per_turn,
     )
+
+
+def _working(case: Case, suspect: Suspect) -> list[int]:
+    """Takes in which the suspect works, and that can tell."""
+    return [
+        k
+        for k, take in enumerate(case.heard.takes)
+        if state(suspect, take) == "working" and _can_tell(suspect, k)
+    ]
+
+
+def _loud(case: Case, suspect: Suspect) -> list[int]:
+    """Those of them in which it is heard."""
+    return [k for k in _working(case, suspect) if _is_heard(case, suspect, k)]
 
 
 def _can_tell(suspect: Suspect, number: int) -> bool:

@@ -15,10 +15,11 @@ from two makers of invented machines; a gear among sound ones of like depth stay
 FEWEST_TAKES, FEW_SAY = 2, 4.0
 """A gear heard in fewer takes than this says no more than this."""
 
-EVERYWHERE, ALIKE_EVERYWHERE, PATCHY_SAYS = 0.6, 0.3, 6.6
-"""A gear that runs out does so wherever it works, and alike: one whose side lines are less than
-this share of its mesh in a quarter of the takes, or scatter by more than this from take to take
-(standard deviation, natural logarithm), says no more than this (at most "possible")."""
+EVERYWHERE, FAR_OVER, ALIKE_EVERYWHERE, PATCHY_SAYS = 0.6, 1.8, 0.3, 6.6
+"""A gear that runs out does so wherever it works, and alike: one whose side lines are, in a quarter
+of the takes, less than this share of its mesh and less than this over the machine's other gears
+(natural logarithm), or scatter by more than this from take to take (standard deviation), says no
+more than this (at most "possible")."""
 
 
 def swell_suspects(heard: Listened) -> list[Suspect]:
@@ -44,7 +45,8 @@ def _odds(swell: Swell) -> float:
     if len(swell.shares) < FEWEST_TAKES:
         odds = min(odds, FEW_SAY)
     shares = np.array(list(swell.shares.values()))
-    patchy = float(np.quantile(shares, 0.25)) < EVERYWHERE
+    least = float(np.quantile(shares, 0.25))
+    patchy = least < EVERYWHERE and np.log(least / swell.share) + swell.excess.over < FAR_OVER
     if patchy or float(np.log(shares).std()) > ALIKE_EVERYWHERE:
         odds = min(odds, PATCHY_SAYS)
     return float(np.clip(odds, -4.0, 12.0))

@@ -31,6 +31,8 @@ CLEAR = 15.0
 UNALIKE_DB, ALIKE = 4.0, 0.25
 """Sound shafts of one machine differ this much in unbalance and in bend (standard deviation), and
 how sure that is, natural logarithm: a head has too few shafts to tell by itself."""
+PATH_DB = 4.0
+"""How much nearer the sensor one shaft is than another, in all that is heard of it (judgement)."""
 RESPONSE_DB, RESPONSE_OCTAVES = 5.0, 0.4
 """How much way and sensor favour one frequency, and how near another must be to share that."""
 SLOPE_DB = 7.0
@@ -165,6 +167,7 @@ def _sound(pushes: Sequence[Push], loads: Sequence[str]) -> Numbers:
         UNKNOWN_DB**2 * (1.0 + alike([push.multiple for push in pushes]))
         + SLOPE_DB**2 * np.outer(octave, octave)
         + RESPONSE_DB**2 * np.exp(-0.5 * apart**2)
+        + PATH_DB**2 * alike([push.rotor for push in pushes])
         + TAKE_DB**2 * alike([push.take for push in pushes])
         + LOAD_DB**2 * alike([loads[push.take] for push in pushes])
         + GROWTH_DB**2 * np.outer(below, below) * alike([push.owner for push in pushes])

@@ -6,6 +6,8 @@ sought only in what they leave free.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,8 +27,8 @@ SLIPS = 2e-3
 """How far lines behind a belt may stand beside their place on the track."""
 
 
-def turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
-    """Bins where something that turns has lines: never a bearing's.
+def turning_lines(take: Heard, level: EnvelopeSpectrum, *, belts: bool = True) -> NDArray[np.bool_]:
+    """Bins where something that turns has lines: never a bearing's; ``belts`` among it or not.
 
     Where such a line stands out, higher than what lies beside it, its skirts are taken as well.
     """
@@ -47,9 +49,8 @@ def turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
                 sides = (-2, -1, 0, 1, 2) if mesh.loaded else (-1, 0, 1)
                 orders += [k * mesh.order + j * r for r in pair for j in sides]
     loose = [ratio for name, ratio in known.items() if _slips(take, name)]
-    for belt in take.turning.belts:
-        if belt.order is not None and belt.driver in known:
-            loose.append(belt.order * known[belt.driver])
+    if belts:
+        loose += _belt_rates(take, known)
     for ratio in loose:
         for k in np.arange(1, 2 * ALWAYS + 1) / 2:
             if k == round(k) or _halves_stand_out(level, ratio):
@@ -69,6 +70,15 @@ def turning_lines(take: Heard, level: EnvelopeSpectrum) -> NDArray[np.bool_]:
         near = np.abs(level.significance.frequencies * take.base_hz - hum) < 0.4
         mask |= near
     return mask
+
+
+def _belt_rates(take: Heard, known: Mapping[str, float]) -> Iterator[float]:
+    """Rates at which belts go round, over the track's speed: as heard, else by the table."""
+    for work in take.turning.belts:
+        if work.belt.name in take.belts:
+            yield take.belts[work.belt.name]
+        elif work.order is not None and work.driver in known:
+            yield work.order * known[work.driver]
 
 
 def _comb_stands_out(level: EnvelopeSpectrum, ratio: float, many: int) -> bool:

@@ -119,7 +119,7 @@ def _explained(heard: Listened, shaft: str, trial: Numbers) -> NDArray[np.bool_]
     """Orders at which a bearing of known numbers was heard."""
     taken = np.zeros(trial.size, dtype=bool)
     for score in heard.rolling:
-        if score.log10_chance > BELIEVED:
+        if score.log10_chance > BELIEVED or score.reach:
             continue
         scales = [
             (take.ratio(score.shaft) or 0.0) / (take.ratio(shaft) or 1.0) for take in heard.takes

@@ -16,9 +16,9 @@ from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.matching import Field
-from vibecheck.diagnosis.rolling import SLIP_SCATTER, RollingScore, peeled
+from vibecheck.diagnosis.rolling import SLIP_SCATTER, SPEAKS, RollingScore, peeled
 from vibecheck.diagnosis.rolling_fields import rolling_fields
-from vibecheck.diagnosis.rolling_suspects import rolling_odds
+from vibecheck.diagnosis.rolling_suspects import SAME_LINE, rolling_odds
 from vibecheck.diagnosis.unknown_order import order_range, sharpened_order, unknown_order
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
@@ -38,7 +38,9 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
     if not unknown or not heard.takes or _spoken_for(heard):
         return []
     fields = rolling_fields(heard.takes, unknown)
+    known = {name for take in heard.takes for name in take.turning_ratios()}
     shafts = {b.shaft: [o for o in unknown if o.shaft == b.shaft] for b in unknown}
+    shafts = {shaft: own for shaft, own in shafts.items() if shaft in known}
     found: list[Finding] = []
     left: Sequence[Mapping[str, Field]] = fields
     while shafts:
@@ -97,6 +99,7 @@ def _finding(
     strong = np.nan_to_num(score.surprise) > 1.0
     names = tuple(bearing.name for bearing in bearings)
     names += tuple(_alike(heard, score.shaft, order))
+    names += tuple(_guessed(heard, score.shaft, order))
     loud = [take.label for take, yes in zip(heard.takes, strong, strict=True) if yes]
     rates = {take.label: order * (take.rotor_hz(score.shaft) or 0.0) for take in takes}
     spindle = heard.machine.spindle
@@ -177,9 +180,26 @@ def _alike(heard: Listened, shaft: str, order: float) -> list[str]:
     return found
 
 
+def _guessed(heard: Listened, shaft: str, order: float) -> list[str]:
+    """Bearings of known numbers on shafts whose speed was not heard, that would fit as well.
+
+    A rolling element strikes both races, seldom alike: its family may be heard at half its rate.
+    """
+    found = []
+    for score in heard.rolling:
+        ratio = _fixed_ratio(heard, score.shaft, shaft) if score.reach else None
+        if ratio is None or score.evidence < SPEAKS or score.bearing in found:
+            continue
+        times = score.order * ratio / order
+        if round(times) in (1, 2) and abs(times / round(times) - 1.0) < SAME_LINE:
+            found.append(score.bearing)
+    return found
+
+
 def _fixed_ratio(heard: Listened, one: str, other: str) -> float | None:
-    """Speed of one shaft over another's when it is the same in all takes that know both."""
-    pairs = [(take.ratio(one), take.ratio(other)) for take in heard.takes]
+    """Speed of one shaft over another's when it is the same in all takes that tell of both."""
+    known = [take.expected_ratios() for take in heard.takes]
+    pairs = [(each.get(one), each.get(other)) for each in known]
     ratios = [own / base for own, base in pairs if own and base]
     if 2 * len(ratios) < len(pairs) or np.ptp(ratios) > 2 * SLIP_SCATTER * ratios[0]:
         return None

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from matplotlib.figure import Figure
 
 from vibecheck.diagnosis.findings import Diagnosis, Finding
+from vibecheck.diagnosis.grouping import faults_meant
 from vibecheck.machine.parts import Machine
 from vibecheck.report.ink import LIGHT, SMALL_PT, TYPE_PT, Scheme
 from vibecheck.report.picture_cycle import cycle_figure
@@ -45,7 +46,12 @@ def suspect_parts(diagnosis: Diagnosis) -> list[str]:
 
 def suspect_rows(diagnosis: Diagnosis) -> list[tuple[str, str]]:
     """(part, fault) of every marked finding."""
-    return [(part, f.fault) for f in named_findings(diagnosis) for part in (f.parts or (f.part,))]
+    return [
+        (part, fault)
+        for finding in named_findings(diagnosis)
+        for fault in faults_meant(finding.fault)
+        for part in (finding.parts or (finding.part,))
+    ]
 
 
 def excluded_parts(

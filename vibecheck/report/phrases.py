@@ -309,6 +309,7 @@ EFFORT: Mapping[str, tuple[str, str]] = {
 FAULT_SAID: Mapping[str, tuple[str, str]] = {
     "broken or damaged tooth": ("has", "a broken or damaged tooth"),
     "eccentric or worn gear": ("is", "eccentric or worn"),
+    "gear worn or damaged": ("is", "eccentric or worn, or has a damaged tooth"),
     "outer race": ("is", "damaged on its outer race"),
     "inner race": ("is", "damaged on its inner race"),
     "rolling element": ("has", "a damaged ball or roller"),

@@ -137,6 +137,7 @@ def _label(
 SHORT_FAULTS = {
     "broken or damaged tooth": "tooth",
     "eccentric or worn gear": "eccentric",
+    "gear worn or damaged": "worn or tooth",
     "outer race": "outer",
     "inner race": "inner",
     "rolling element": "rollers",

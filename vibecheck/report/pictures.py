@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from vibecheck.diagnosis.findings import Cell, Diagnosis, Finding
+from vibecheck.diagnosis.grouping import faults_meant
 from vibecheck.machine.parts import Known, Machine
 from vibecheck.recording import Take
 from vibecheck.report.at_work import at_work
@@ -200,7 +201,8 @@ def _strongest(diagnosis: Diagnosis, finding: Finding, pairs: Sequence[Pairing])
     heard = [pair for pair in pairs if pair.among(finding.heard) is not None]
     strengths: dict[str, float] = {}
     for row in diagnosis.table.rows if diagnosis.table else ():
-        if (row.part, row.fault) == (finding.part, finding.fault) and diagnosis.table:
+        meant = row.part == finding.part and row.fault in faults_meant(finding.fault)
+        if meant and diagnosis.table:
             for position, cell in zip(diagnosis.table.positions, row.cells, strict=True):
                 strengths[position] = cell.strength_db
     return max(heard, key=lambda pair: strengths.get(pair.label, 0.0), default=None)

@@ -1,0 +1,146 @@
+"""What sits behind the belt and is not heard to turn: the motor's bearings, and the belt itself.
+
+The sweeps are our own sums of tooth tones, noise and blows; nothing of the package's synthesis.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from tests.diagnosis.invented_sweeps import eight_speed_lathe
+from vibecheck.diagnosis.findings import Diagnosis
+from vibecheck.diagnosis.listened import Listened, listen
+from vibecheck.machine.bearings import BearingOrders
+from vibecheck.machine.parts import Bearing, Known, Machine
+from vibecheck.machine.turning import turning
+from vibecheck.pipeline import diagnose
+from vibecheck.recording import Recording, Take
+
+RATE_HZ, SECONDS = 12000.0, 10.0
+MOTOR_HZ, BELT_SLIP, BEARING_SLIP = 29.3, 0.009, 0.006
+LENGTH_MM = 1180.0
+ON_MOTOR = BearingOrders.of_geometry(9, 7.94, 39.04, 0.0)
+
+
+def bearing(name: str, shaft: str, elements: int, ball_mm: float, pitch_mm: float) -> Bearing:
+    return Bearing(
+        name=name,
+        shaft=shaft,
+        kind="ball",
+        elements=Known.exactly(elements),
+        element_mm=Known.exactly(ball_mm),
+        pitch_mm=Known.exactly(pitch_mm),
+        angle_deg=Known.exactly(0.0),
+    )
+
+
+@cache
+def lathe() -> Machine:
+    """The eight-speed lathe with a belt of known length, and bearings on motor and first shaft."""
+    plain = eight_speed_lathe()
+    return replace(
+        plain,
+        belts=(replace(plain.belts[0], length_mm=Known.exactly(LENGTH_MM)),),
+        bearings=(
+            bearing("motor front", "motor", 9, 7.94, 39.04),
+            bearing("I front", "I", 12, 9.0, 52.0),
+        ),
+    )
+
+
+def recorded(label: str, number: int, *, throb: float, blows: float) -> Take:
+    """Tooth tones and noise, throbbing with the belt or struck by a motor bearing's outer race."""
+    rng = np.random.default_rng(700 + number)
+    where = turning(lathe(), next(p for p in lathe().positions if p.label == label))
+    times = np.arange(int(RATE_HZ * SECONDS)) / RATE_HZ
+    sway = 1.0 + 8e-4 * np.sin(2 * np.pi * 0.09 * times + rng.uniform(0, 6))
+    turns = np.cumsum(MOTOR_HZ * (1 + 0.002 * rng.uniform(-1, 1)) * sway) / RATE_HZ
+    motor, first = where.nominal_hz("motor"), where.nominal_hz("I")
+    work = where.belts[0]
+    assert motor
+    assert first
+    assert work.order
+    shaft = turns * first / motor * (1 - BELT_SLIP)
+    sound = 0.5 * rng.normal(size=times.size)
+    for mesh in where.meshes:
+        if mesh.loaded and mesh.order is not None:
+            angle = shaft * mesh.order * where.groups[mesh.group].nominal_hz / first
+            sound += sum(
+                level * np.cos(2 * np.pi * k * angle + k)
+                for k, level in ((1, 0.6), (2, 0.4), (3, 0.2))
+            )
+    belt = turns * work.order * (1 - BELT_SLIP / 2)
+    sound *= 1.0 + throb * np.exp(-0.5 * ((belt % 1.0 - 0.5) / 0.06) ** 2)
+    struck = np.zeros(times.size)
+    passes = (
+        turns * ON_MOTOR.outer * (1 - BEARING_SLIP)
+        + 0.01 * np.cumsum(rng.normal(size=times.size)) / 60
+    )
+    struck[1:][np.diff(np.floor(passes)) > 0] = blows
+    ring = np.exp(-np.arange(120) / 20.0) * np.sin(2 * np.pi * 3100.0 / RATE_HZ * np.arange(120))
+    sound += np.convolve(struck, ring)[: times.size]
+    recording = Recording(samples=sound.astype(np.float32), rate_hz=RATE_HZ, name=label)
+    return Take(recording=recording, position=label)
+
+
+@cache
+def takes(throb: float = 0.0, blows: float = 0.0) -> tuple[Take, ...]:
+    labels = [position.label for position in lathe().positions]
+    return tuple(recorded(label, n, throb=throb, blows=blows) for n, label in enumerate(labels))
+
+
+@cache
+def heard(throb: float = 0.0, blows: float = 0.0) -> Listened:
+    where = {p.label: turning(lathe(), p) for p in lathe().positions}
+    return listen(lathe(), where, takes(throb, blows), lambda *_: None)
+
+
+@cache
+def told(throb: float = 0.0, blows: float = 0.0) -> Diagnosis:
+    return diagnose(lathe(), list(takes(throb, blows)))
+
+
+def test_what_throbs_with_the_belt_tells_its_rate_where_its_own_tone_is_silent() -> None:
+    listened = heard(throb=0.5)
+    (throb,) = listened.throbs
+    assert throb.heard
+    for take, order in zip(listened.takes, throb.orders, strict=True):
+        (work,) = take.turning.belts
+        first, motor = take.turning.nominal_hz("I"), take.turning.nominal_hz("motor")
+        assert first
+        assert motor
+        assert work.order
+        slipped = (1 - BELT_SLIP / 2) / (1 - BELT_SLIP)
+        true = work.order * motor / first * slipped * take.expected_ratios()["I"]
+        assert order == pytest.approx(true, rel=2e-3)
+
+
+def test_the_belt_is_accused_and_no_bearing() -> None:
+    (found,) = told(throb=0.5).faults_named
+    assert (found.part, found.fault) == ("V-belt", "lumpy or set belt")
+
+
+def test_an_even_belt_does_not_throb_and_a_sound_machine_is_not_accused() -> None:
+    (throb,) = heard().throbs
+    assert not throb.heard
+    assert told().faults_named == ()
+
+
+def test_a_motor_nobody_hears_turn_is_expected_between_its_plate_and_its_mains() -> None:
+    for take in heard(blows=1.0).takes:
+        assert take.ratio("motor") is None
+        expected = take.expected_ratio("motor")
+        assert expected is not None
+        middle, reach = expected
+        true = take.turning.nominal_hz("motor") / take.turning.nominal_hz("I") / (1 - BELT_SLIP)
+        assert abs(middle / take.expected_ratios()["I"] / true - 1.0) < reach < 0.04
+
+
+def test_its_bearing_is_named_all_the_same() -> None:
+    (found,) = told(blows=1.0).faults_named
+    assert "motor front" in found.parts
+    assert found.part_kind == "bearing"
