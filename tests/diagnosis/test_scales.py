@@ -44,3 +44,14 @@ def test_likelihood_of_one_reading_is_a_density():
     for density in (LAW.log_healthy, LAW.log_faulty):
         heights = [np.exp(density([value])) for value in values]
         assert np.trapezoid(heights, values) == pytest.approx(1.0, abs=0.03)
+
+
+def test_a_proud_tooth_is_rare_but_not_beyond_belief():
+    """Six spreads from the usual is no certainty: some sound parts differ twice as much.
+
+    Were sizes purely log-normal, a size so far out would come once in a billion parts.
+    """
+    far = LAW.healthy * float(np.exp(6 * LAW.healthy_spread))
+    usual = [LAW.healthy] * 3
+    assert LAW.log_healthy([far] * 3) > LAW.log_healthy(usual) - 20.0
+    assert LAW.log_odds([far] * 3) < 10.0

@@ -133,6 +133,21 @@ def test_a_second_turn_drowned_by_the_first_is_no_bend() -> None:
     assert drowned.log_bent < level.log_bent
 
 
+def test_a_shaft_nearer_the_sensor_is_louder_in_all_it_does_and_not_therefore_bent() -> None:
+    rows = []
+    for number in range(6):
+        row = {}
+        for name, hz, nearer_db in (("II", 11.0, 0.0), ("III", 7.0, 0.0), ("spindle", 5.0, 12.0)):
+            speed = hz * 1.2**number
+            made = line(name, speed, -90.0 + 40 * np.log10(speed) + nearer_db)
+            second = made.once_db - 6.0
+            over = 10 ** ((second - FLOOR_DB) / 10)
+            row[name] = replace(made, twice_db=second, twice_over_floor=over)
+        rows.append(row)
+    found = {each.rotor: each for each in rotor_tones(rows, ["II", "III", "spindle"])}
+    assert max(found["spindle"].log_bent, found["spindle"].log_imbalance) < 2.0
+
+
 def silent(rotor: str, hz: float, *, twice_db: float = -300.0) -> TurnLines:
     """A rotor whose first turn is under the floor, and maybe its second."""
     made = line(rotor, hz, -300.0)
