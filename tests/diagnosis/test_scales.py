@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -46,6 +48,9 @@ def test_likelihood_of_one_reading_is_a_density():
         assert np.trapezoid(heights, values) == pytest.approx(1.0, abs=0.03)
 
 
+LIVELY = replace(LAW, lively_share=3e-3)
+
+
 def test_a_proud_tooth_is_rare_but_not_beyond_belief():
     """Six spreads from the usual is no certainty: some sound parts differ twice as much.
 
@@ -53,5 +58,6 @@ def test_a_proud_tooth_is_rare_but_not_beyond_belief():
     """
     far = LAW.healthy * float(np.exp(6 * LAW.healthy_spread))
     usual = [LAW.healthy] * 3
-    assert LAW.log_healthy([far] * 3) > LAW.log_healthy(usual) - 20.0
-    assert LAW.log_odds([far] * 3) < 10.0
+    assert LIVELY.log_healthy(usual) == pytest.approx(LAW.log_healthy(usual), abs=0.01)
+    assert LIVELY.log_healthy([far] * 3) > LAW.log_healthy([far] * 3) + 1.0
+    assert 5.0 < LIVELY.log_odds([far] * 3) < 10.0

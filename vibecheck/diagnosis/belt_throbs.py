@@ -136,22 +136,28 @@ def _throb(
         log10_chance=tail_chance(float(total[best]), total[free], places=places),
         orders=orders,
         depth=depth,
-        cage=any(_as_a_cage(takes[number], float(orders[number])) for number in rates),
+        cage=_as_a_cage(takes, orders),
     )
 
 
-def _as_a_cage(take: Heard, rate: float) -> bool:
-    """Whether a cage of some bearing may come round at that rate."""
-    known = take.expected_ratios()
-    for bearing in take.turning.machine.bearings:
-        if bearing.kind == "plain" or bearing.shaft not in known:
+def _as_a_cage(takes: Sequence[Heard], orders: NDArray[np.float64]) -> bool:
+    """Whether the cage of one bearing may come round that often, or a few times as often, always.
+
+    Of a bearing whose inside nobody knows any cage is believed, but only at that rate itself.
+    """
+    pairs = [(t, order) for t, order in zip(takes, orders, strict=True) if np.isfinite(order)]
+    for bearing in pairs[0][0].turning.machine.bearings if pairs else ():
+        if bearing.kind == "plain":
             continue
-        orders = orders_of(bearing)
-        turns = rate / known[bearing.shaft]
-        if orders is None:
-            near = ANY_CAGE[0] <= turns <= ANY_CAGE[1]
-        else:
-            near = any(0.97 <= times * turns / orders.cage <= 1.01 for times in (1, 2, 3))
-        if near:
-            return True
+        inside = orders_of(bearing)
+        low, high = ANY_CAGE if inside is None else (0.97 * inside.cage, 1.01 * inside.cage)
+        known = [take.expected_ratios().get(bearing.shaft) for take, _ in pairs]
+        turns = [
+            order / ratio
+            for (_, order), ratio in zip(pairs, known, strict=True)
+            if ratio is not None
+        ]
+        for times in (1,) if inside is None else (1, 2, 3):
+            if turns and all(low <= times * each <= high for each in turns):
+                return True
     return False

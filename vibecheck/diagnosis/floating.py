@@ -22,7 +22,7 @@ from vibecheck.diagnosis.surprise import MOST_PER_TAKE, surprise, tail_chance
 from vibecheck.diagnosis.turn_takes import motor_group
 
 WINDOW, NEAR = 0.035, 0.004
-SURE = -2.5
+SURE = -2.0
 """Decimal logarithm of the chance at which a floating speed counts as found; else it is guessed."""
 MULTIPLES = 6
 FEWEST_TELL, MOST_ALIKE = 2, 0.8

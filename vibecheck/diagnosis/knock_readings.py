@@ -10,10 +10,18 @@ from vibecheck.diagnosis.knocks import Knock, knock
 from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.suspects import Key, rate_key
 
-KNOCK_LAW = SizeLaw(healthy=0.50, healthy_spread=0.35, faulty=3.5, faulty_spread=0.75, shape=3.0)
+KNOCK_LAW = SizeLaw(
+    healthy=0.50,
+    healthy_spread=0.35,
+    faulty=3.5,
+    faulty_spread=0.75,
+    shape=3.0,
+    lively_share=3e-3,
+)
 """Lead of the loudest part of a turn over the runner-up, in standard deviations. Were parts and
 turns Gaussian it would average about 0.4 for any healthy rotor; teeth are livelier than that. A
-rotor twice as fast knocks twice in this one's turn, so that its runner-up is as loud."""
+rotor twice as fast knocks twice in this one's turn, so that its runner-up is as loud. A few sound
+gears have one tooth that stands proud and breaks nothing (judgement)."""
 LOCKED = 0.3
 """Two rotors are in step when they slip less than this part of a turn during the take."""
 

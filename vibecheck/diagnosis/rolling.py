@@ -168,8 +168,6 @@ def _scored(
         every = [f.order for f in families]
         reach = _reach(takes, bearing.shaft)
         for family in families:
-            if family.name == "cage" and reach:
-                continue
             score = _over_sweep(bearing, family, reach, every, fields, yardsticks)
             if score is not None:
                 found.append(score)

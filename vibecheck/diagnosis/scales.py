@@ -17,9 +17,8 @@ from scipy.special import gammaln, logsumexp
 
 Numbers = NDArray[np.float64]
 
-LIVELY_SHARE, LIVELY = 3e-3, 2.0
-"""Among healthy parts, this share differs this many times as much as the rest (judgement): one
-tooth stands proud, and breaks nothing."""
+LIVELY = 2.0
+"""How many times as much the lively ones among healthy parts differ as the rest (judgement)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +33,8 @@ class SizeLaw:
         Spread of that size from part to part, natural logarithm.
     shape : float
         Gamma shape of one reading about its part's size (scatter is 1 / sqrt(shape)).
+    lively_share : float
+        Share of healthy parts that differ ``LIVELY`` times as much as the rest.
     """
 
     healthy: float
@@ -41,6 +42,7 @@ class SizeLaw:
     faulty: float
     faulty_spread: float
     shape: float = 1.6
+    lively_share: float = 0.0
 
     def log_healthy(self, readings: Sequence[float]) -> float:
         """Log likelihood of the readings together, were the part healthy: usual or lively."""
@@ -48,8 +50,12 @@ class SizeLaw:
         if not given:
             return 0.0
         usual = _together(given, self.healthy, self.healthy_spread, self.shape)
+        if not self.lively_share:
+            return usual
         lively = _together(given, self.healthy, LIVELY * self.healthy_spread, self.shape)
-        return float(np.logaddexp(np.log1p(-LIVELY_SHARE) + usual, np.log(LIVELY_SHARE) + lively))
+        return float(
+            np.logaddexp(np.log1p(-self.lively_share) + usual, np.log(self.lively_share) + lively)
+        )
 
     def log_faulty(self, readings: Sequence[float]) -> float:
         """Log likelihood of the readings together, were the part faulty."""
