@@ -27,13 +27,19 @@ def belt_suspects(heard: Listened) -> list[Suspect]:
 def _belt_suspect(score: BeltScore, throbs: Sequence[BeltThrob]) -> Suspect:
     kind = fault("lumpy or set belt")
     names = score.steps or (score.belt,)
+    rumbles = _rumbles(score)
+    own = max((t for t in throbs if t.belt in names), key=_throbs, default=None)
+    if own is not None and _throbs(own) > rumbles:
+        detail: dict[str, object] = {"score": score, "throb": own}
+    else:
+        detail = {"score": score}
     return Suspect(
         parts=names,
         part_kind="belt",
         fault=kind.name,
         prior=kind.prior,
-        evidence=max(_rumbles(score), *(_throbs(t) for t in throbs if t.belt in names), -4.0),
-        detail={"score": score},
+        evidence=rumbles if own is None else max(rumbles, _throbs(own)),
+        detail=detail,
     )
 
 

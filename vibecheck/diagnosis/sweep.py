@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from vibecheck.diagnosis.evidence_table import evidence_table
+from vibecheck.diagnosis.finding_case import Case
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
 from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_tones
 from vibecheck.diagnosis.grouping import named
@@ -12,7 +13,7 @@ from vibecheck.diagnosis.howls import chatter_findings
 from vibecheck.diagnosis.joint import judge
 from vibecheck.diagnosis.listened import Listened, Progress, listen
 from vibecheck.diagnosis.special_takes import special_reports, with_specials
-from vibecheck.diagnosis.sweep_findings import Case, finding_of
+from vibecheck.diagnosis.sweep_findings import finding_of
 from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
 from vibecheck.diagnosis.table_doubts import doubt_findings, doubt_warnings
 from vibecheck.diagnosis.take_reports import (

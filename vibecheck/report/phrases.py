@@ -81,6 +81,10 @@ EVIDENCE: Mapping[str, str] = {
         "A bump at {hz:hz}, the rate at which {belt:part} goes round[; its {strongest:plain} is "
         "the strongest]."
     ),
+    "belt_throb": (
+        "All else swells and fades at {low_hz:hz} to {high_hz:hz}, as often as {belt:part} goes "
+        "round, at {heard:whole} of the {expected:whole} position(s)."
+    ),
     "fixed_hz": (
         "It stays at {hz:hz} at {count:whole} position(s), while every shaft changes speed."
     ),

@@ -1,0 +1,117 @@
+"""What findings are written from: where a suspect works, where it is heard, how often it comes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibecheck.diagnosis.belt_throbs import BeltThrob
+from vibecheck.diagnosis.belts import BeltScore
+from vibecheck.diagnosis.evidence_table import state
+from vibecheck.diagnosis.joint import Judged, Readings
+from vibecheck.diagnosis.listened import Listened
+from vibecheck.diagnosis.pump_readings import PumpTones
+from vibecheck.diagnosis.rolling import RollingScore
+from vibecheck.diagnosis.suspects import Suspect
+from vibecheck.diagnosis.swells import Swell
+from vibecheck.diagnosis.turn_readings import RotorTones
+
+HEARD = 1.3
+"""Size of a knock reading at which a position counts as "heard"."""
+SURPRISING = 1.0
+PUMP_HEARD_DB = -15.0
+"""Level of a pump's pulses, against a usual working pair, at which they count as heard."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Case:
+    """What findings are written from."""
+
+    heard: Listened
+    readings: Readings
+    judged: Sequence[Judged]
+
+
+def working_takes(case: Case, suspect: Suspect) -> list[int]:
+    """Takes in which the suspect works, and that can tell."""
+    return [
+        k
+        for k, take in enumerate(case.heard.takes)
+        if state(suspect, take) == "working" and _can_tell(suspect, k)
+    ]
+
+
+def loud_takes(case: Case, suspect: Suspect) -> list[int]:
+    """Those of them in which it is heard."""
+    return [k for k in working_takes(case, suspect) if _is_heard(case, suspect, k)]
+
+
+def _can_tell(suspect: Suspect, number: int) -> bool:
+    """Whether a take's silence would be silence: not where another line lies there."""
+    tones = suspect.detail.get("tones")
+    if not isinstance(tones, RotorTones):
+        return True
+    told = tones.telling(suspect.fault)
+    return number in told.above_db or number in told.at_most_db
+
+
+def _is_heard(case: Case, suspect: Suspect, number: int) -> bool:
+    throb = suspect.detail.get("throb")
+    if isinstance(throb, BeltThrob):
+        return bool(throb.depth[number] > 0.0)
+    score = suspect.detail.get("score")
+    if isinstance(score, RollingScore | BeltScore):
+        return bool(score.surprise[number] > SURPRISING)
+    swell = suspect.detail.get("swell")
+    if isinstance(swell, Swell):
+        return swell.shares.get(number, 0.0) > 0.5 * swell.share
+    pump = suspect.detail.get("pump")
+    if isinstance(pump, PumpTones):
+        return pump.levels_db.get(number, -200.0) > PUMP_HEARD_DB
+    keys = [key for key in suspect.claims if key[1] == number]
+    if keys and keys[0] in case.readings.values:
+        value = case.readings.values[keys[0]]
+        law = case.readings.law(keys[0][0])
+        return value > (
+            HEARD if keys[0][0] == "knock" else float(np.sqrt(law.healthy * law.faulty))
+        )
+    tones = suspect.detail.get("tones")
+    return isinstance(tones, RotorTones) and number in tones.telling(suspect.fault).above_db
+
+
+def rotor_hz(case: Case, label: str, rotor: str) -> float | None:
+    """Speed of a rotor at a lever position; None where it was not found."""
+    for take in case.heard.takes:
+        if take.label == label:
+            return take.rotor_hz(rotor)
+    return None
+
+
+def rates_hz_of(case: Case, suspect: Suspect, working: Sequence[int]) -> dict[str, float]:
+    """How often a suspect comes, a second, by lever position."""
+    score = suspect.detail.get("score")
+    rates = {}
+    for number in working:
+        take = case.heard.takes[number]
+        throb = suspect.detail.get("throb")
+        if isinstance(throb, BeltThrob):
+            rate: float | None = float(throb.orders[number]) * take.base_hz
+        elif isinstance(score, BeltScore):
+            rate = float(score.hz[number])
+        else:
+            rate = take.rotor_hz(suspect.rotor)
+            if rate is not None and isinstance(score, RollingScore):
+                rate *= score.order
+            pump = suspect.detail.get("pump")
+            if rate is not None and isinstance(pump, PumpTones):
+                rate *= pump.vanes
+        if rate is not None and np.isfinite(rate):
+            rates[take.label] = rate
+    return rates
+
+
+def labels(case: Case, numbers: Sequence[int]) -> set[str]:
+    """Lever positions of some takes; repeats of one position count once."""
+    return {case.heard.takes[number].label for number in numbers}
