@@ -299,6 +299,23 @@ def _label(heard: Listened, number: int) -> str:
     return heard.ready[number].take.position or heard.ready[number].take.name
 
 
+def modest_hum(heard: Listened, findings: Sequence[Finding]) -> FixedTone | None:
+    """The hum at twice the mains, where it is plainly there and no finding speaks of it."""
+    if any(finding.part_kind == "mains" for finding in findings):
+        return None
+    machine = at_true_mains(heard)
+    return next(
+        (
+            tone
+            for tone in heard.fixed
+            if mains_multiple(machine, tone.hz, within=SHARP_MAINS) == 1
+            and len(tone.takes) >= FEWEST
+            and tone.share >= SHARE_EVEN
+        ),
+        None,
+    )
+
+
 def modest_tones(heard: Listened, findings: Sequence[Finding]) -> list[FixedTone]:
     """Fixed tones that are there but rule nothing; multiples of a named tone are not new ones."""
     roots = [f.rates_hz[label] for f in findings for label in f.rates_hz]

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from vibecheck.diagnosis.evidence_table import evidence_table
 from vibecheck.diagnosis.finding_case import Case
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
-from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_tones
+from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_hum, modest_tones
 from vibecheck.diagnosis.grouping import named
 from vibecheck.diagnosis.howls import chatter_findings
 from vibecheck.diagnosis.joint import judge
@@ -96,6 +96,17 @@ def _notes(heard: Listened, findings: Sequence[Finding]) -> list[Fact]:
     uncounted = [gear.name for gear in heard.machine.gears if gear.teeth.value is None]
     if uncounted:
         notes.append(fact("teeth_unknown", parts=uncounted))
+    hum = modest_hum(heard, findings)
+    if hum is not None and hum.above_mesh_db > MODEST_DB:
+        notes.append(
+            fact(
+                "modest_hum",
+                hz=hum.hz,
+                heard=len(hum.takes),
+                expected=len(heard.ready),
+                db=-hum.above_mesh_db,
+            )
+        )
     for tone in modest_tones(heard, findings)[:2]:
         if tone.above_mesh_db > MODEST_DB:
             notes.append(

@@ -239,6 +239,11 @@ WARNINGS: Mapping[str, str] = {
         "No common speed lays these takes on this table: it may be another machine's, or what was "
         "recorded may not be the gears."
     ),
+    "modest_hum": (
+        "A hum at {hz:hz}, twice the mains, at {heard:whole} of the {expected:whole} takes, "
+        "{db:times} under the loudest tooth tone: it is electrical and turns with nothing; how "
+        "much of it this motor always made, these takes do not say."
+    ),
     "engine_note": "{text:plain}.",
 }
 """What concerns the whole: sentences of ``Diagnosis.warnings``."""
