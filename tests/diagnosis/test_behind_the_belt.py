@@ -122,6 +122,14 @@ def test_what_throbs_with_the_belt_tells_its_rate_where_its_own_tone_is_silent()
 def test_the_belt_is_accused_and_no_bearing() -> None:
     (found,) = told(throb=0.5).faults_named
     assert (found.part, found.fault) == ("V-belt", "lumpy or set belt")
+    assert [told_by.kind for told_by in found.evidence] == ["belt_throb"]
+
+
+def test_the_evidence_drawn_is_what_told_of_the_belt() -> None:
+    table = told(throb=0.5).table
+    assert table is not None
+    (row,) = (row for row in table.rows if row.fault == "lumpy or set belt")
+    assert min(cell.strength_db for cell in row.cells) > 5.0
 
 
 def test_an_even_belt_does_not_throb_and_a_sound_machine_is_not_accused() -> None:
@@ -131,7 +139,7 @@ def test_an_even_belt_does_not_throb_and_a_sound_machine_is_not_accused() -> Non
 
 
 def test_a_motor_nobody_hears_turn_is_expected_between_its_plate_and_its_mains() -> None:
-    for take in heard(blows=1.0).takes:
+    for take in heard(blows=4.0).takes:
         assert take.ratio("motor") is None
         expected = take.expected_ratio("motor")
         assert expected is not None
@@ -141,6 +149,13 @@ def test_a_motor_nobody_hears_turn_is_expected_between_its_plate_and_its_mains()
 
 
 def test_its_bearing_is_named_all_the_same() -> None:
-    (found,) = told(blows=1.0).faults_named
-    assert "motor front" in found.parts
-    assert found.part_kind == "bearing"
+    (found,) = told(blows=4.0).faults_named
+    assert (found.parts, found.fault) == (("motor front",), "outer race")
+
+
+def test_what_is_said_of_it_claims_no_speed_that_was_not_heard() -> None:
+    """The blows' own hertz are measured; how they stand to a shaft nobody hears is not."""
+    (found,) = told(blows=4.0).faults_named
+    assert [told_by.kind for told_by in found.evidence] == ["bearing_expected"]
+    true = MOTOR_HZ * ON_MOTOR.outer * (1 - BEARING_SLIP)
+    assert list(found.rates_hz.values()) == pytest.approx([true] * 8, rel=3e-3)

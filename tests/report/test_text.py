@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -52,6 +53,13 @@ def test_a_healthy_machine_hears_what_was_and_was_not_examined(made, machine) ->
     assert "14 gears" in looked
     assert "front bearing" in not_looked
     assert "under cut, in reverse or coasting down" in not_looked
+
+
+def test_gears_of_takes_whose_speed_was_not_used_are_not_called_out_of_mesh(made, machine) -> None:
+    mute = [replace(t, speeds_hz={}, spindle_rpm=None) for t in made["broken_tooth"].takes]
+    said = " ".join(not_examined(replace(made["broken_tooth"], takes=tuple(mute)), machine))
+    assert "In mesh only where no speed was used" in said
+    assert "Never in mesh here" not in said
 
 
 def test_positions_left_out_are_named(made, machine) -> None:

@@ -27,18 +27,17 @@ def belt_suspects(heard: Listened) -> list[Suspect]:
 def _belt_suspect(score: BeltScore, throbs: Sequence[BeltThrob]) -> Suspect:
     kind = fault("lumpy or set belt")
     names = score.steps or (score.belt,)
-    rumbles = _rumbles(score)
+    evidence = _rumbles(score)
+    detail: dict[str, object] = {"score": score}
     own = max((t for t in throbs if t.belt in names), key=_throbs, default=None)
-    if own is not None and _throbs(own) > rumbles:
-        detail: dict[str, object] = {"score": score, "throb": own}
-    else:
-        detail = {"score": score}
+    if own is not None and _throbs(own) > evidence:
+        evidence, detail = _throbs(own), {**detail, "throb": own}
     return Suspect(
         parts=names,
         part_kind="belt",
         fault=kind.name,
         prior=kind.prior,
-        evidence=rumbles if own is None else max(rumbles, _throbs(own)),
+        evidence=evidence,
         detail=detail,
     )
 

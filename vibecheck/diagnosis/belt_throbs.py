@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 
-from vibecheck.diagnosis.families import Family
+from vibecheck.diagnosis.families import OUTER_SLIP_HIGH, OUTER_SLIP_LOW, Family
 from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.rolling_evidence import STEP
@@ -38,14 +38,15 @@ class BeltThrob:
     """One belt, by what throbs with it.
 
     ``orders`` are its rate over the track's speed in each take, nan where it does not run;
-    ``depth`` the depth of the throbbing there. ``cage`` says that a bearing's cage may come round
-    as often.
+    ``depth`` the depth of the throbbing there, ``surprise`` decimal. ``cage`` says that a bearing's
+    cage may come round as often.
     """
 
     belt: str
     log10_chance: float
     orders: NDArray[np.float64]
     depth: NDArray[np.float64]
+    surprise: NDArray[np.float64]
     cage: bool
 
     @property
@@ -126,16 +127,18 @@ def _throb(
     best = int(high[high - high[0] < 2 * reach].mean())
     places = max(1.0, float(inside.sum()) / reach)
     near = slice(max(0, best - reach), best + reach + 1)
-    orders, depth = (np.full(len(takes), np.nan) for _ in range(2))
+    orders, depth, height = (np.full(len(takes), np.nan) for _ in range(3))
     for number, row in rows.items():
         at = near.start + int(np.argmax(row[near]))
         orders[number] = _sharpened(fields[number], rates[number] * trial[at])
         depth[number] = line_depth(fields[number], float(orders[number]))
+        height[number] = row[at]
     return BeltThrob(
         belt=name,
         log10_chance=tail_chance(float(total[best]), total[free], places=places),
         orders=orders,
         depth=depth,
+        surprise=height,
         cage=_as_a_cage(takes, orders),
     )
 
@@ -150,7 +153,8 @@ def _as_a_cage(takes: Sequence[Heard], orders: NDArray[np.float64]) -> bool:
         if bearing.kind == "plain":
             continue
         inside = orders_of(bearing)
-        low, high = ANY_CAGE if inside is None else (0.97 * inside.cage, 1.01 * inside.cage)
+        slips = 1 + OUTER_SLIP_LOW, 1 + OUTER_SLIP_HIGH
+        low, high = ANY_CAGE if inside is None else (inside.cage * each for each in slips)
         known = [take.expected_ratios().get(bearing.shaft) for take, _ in pairs]
         turns = [
             order / ratio

@@ -85,8 +85,8 @@ def _cell(suspect: Suspect, number: int, take: Heard, readings: Readings) -> Cel
             log10_odds=excess.log_odds(FAULT_DB, FAULT_SPREAD_DB) / float(np.log(10.0)),
             state=where,
         )
-    score = suspect.detail.get("score")
-    surprises = getattr(score, "surprise", None)
+    told_by = suspect.detail.get("throb", suspect.detail.get("score"))
+    surprises = getattr(told_by, "surprise", None)
     if surprises is not None and np.isfinite(surprises[number]):
         value = float(surprises[number])
         return Cell(

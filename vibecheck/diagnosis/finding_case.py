@@ -10,6 +10,7 @@ import numpy as np
 from vibecheck.diagnosis.belt_throbs import BeltThrob
 from vibecheck.diagnosis.belts import BeltScore
 from vibecheck.diagnosis.evidence_table import state
+from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.joint import Judged, Readings
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.pump_readings import PumpTones
@@ -91,25 +92,30 @@ def rotor_hz(case: Case, label: str, rotor: str) -> float | None:
 
 def rates_hz_of(case: Case, suspect: Suspect, working: Sequence[int]) -> dict[str, float]:
     """How often a suspect comes, a second, by lever position."""
-    score = suspect.detail.get("score")
     rates = {}
     for number in working:
-        take = case.heard.takes[number]
-        throb = suspect.detail.get("throb")
-        if isinstance(throb, BeltThrob):
-            rate: float | None = float(throb.orders[number]) * take.base_hz
-        elif isinstance(score, BeltScore):
-            rate = float(score.hz[number])
-        else:
-            rate = take.rotor_hz(suspect.rotor)
-            if rate is not None and isinstance(score, RollingScore):
-                rate *= score.order
-            pump = suspect.detail.get("pump")
-            if rate is not None and isinstance(pump, PumpTones):
-                rate *= pump.vanes
+        rate = _rate_hz(case.heard.takes[number], suspect, number)
         if rate is not None and np.isfinite(rate):
-            rates[take.label] = rate
+            rates[case.heard.takes[number].label] = rate
     return rates
+
+
+def _rate_hz(take: Heard, suspect: Suspect, number: int) -> float | None:
+    score, throb = suspect.detail.get("score"), suspect.detail.get("throb")
+    if isinstance(throb, BeltThrob):
+        return float(throb.orders[number]) * take.base_hz
+    if isinstance(score, BeltScore):
+        return float(score.hz[number])
+    if isinstance(score, RollingScore) and score.reach:
+        expected = take.expected_ratios().get(score.shaft, np.nan)
+        return float(score.orders[number]) * expected * take.base_hz
+    turns = take.rotor_hz(suspect.rotor)
+    if turns is None:
+        return None
+    pump = suspect.detail.get("pump")
+    if isinstance(pump, PumpTones):
+        return turns * pump.vanes
+    return turns * (score.order if isinstance(score, RollingScore) else 1.0)
 
 
 def labels(case: Case, numbers: Sequence[int]) -> set[str]:

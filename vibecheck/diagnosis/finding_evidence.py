@@ -9,7 +9,15 @@ import numpy as np
 from vibecheck.diagnosis.belt_throbs import BeltThrob
 from vibecheck.diagnosis.belts import BeltScore
 from vibecheck.diagnosis.evidence_table import state
-from vibecheck.diagnosis.finding_case import HEARD, SURPRISING, Case, labels, rates_hz_of
+from vibecheck.diagnosis.finding_case import (
+    HEARD,
+    SURPRISING,
+    Case,
+    labels,
+    loud_takes,
+    rates_hz_of,
+    working_takes,
+)
 from vibecheck.diagnosis.findings import Fact, fact
 from vibecheck.diagnosis.pump_readings import PumpTones
 from vibecheck.diagnosis.rolling import RollingScore
@@ -25,10 +33,9 @@ ELEMENT_WORDS = {
 }
 
 
-def evidence_of(
-    case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
-) -> list[Fact]:
+def evidence_of(case: Case, suspect: Suspect) -> list[Fact]:
     """Why the suspect is believed, from the takes where it works and those where it is heard."""
+    working, loud = working_takes(case, suspect), loud_takes(case, suspect)
     tell: dict[str, Callable[[], list[Fact]]] = {
         "broken or damaged tooth": lambda: _knock_facts(case, suspect, working, loud),
         "eccentric or worn gear": lambda: _swell_facts(case, suspect),
@@ -38,10 +45,7 @@ def evidence_of(
         "pump pulsation": lambda: _pump_facts(case, suspect),
         "loose on its shaft or in its seat": lambda: _loose_facts(case, suspect, working, loud),
     }
-    facts = tell.get(suspect.fault, lambda: _rolling_facts(case, suspect))()
-    if len(case.heard.takes) == 1:
-        facts.append(fact("one_take_only"))
-    return facts
+    return tell.get(suspect.fault, lambda: _rolling_facts(case, suspect))()
 
 
 def _per_spindle_turn(case: Case, suspect: Suspect, numbers: Sequence[int]) -> dict[str, float]:
@@ -189,12 +193,30 @@ def _rolling_facts(case: Case, suspect: Suspect) -> list[Fact]:
     score = suspect.detail.get("score")
     if not isinstance(score, RollingScore):
         return []
+    heard, of = int(np.nansum(score.surprise > SURPRISING)), int(np.isfinite(score.surprise).sum())
+    element = ELEMENT_WORDS[score.family.name]
+    if score.reach:
+        rates = rates_hz_of(case, suspect, loud_takes(case, suspect))
+        return [
+            fact(
+                "bearing_expected",
+                heard=heard,
+                of=of,
+                low_hz=min(rates.values()),
+                high_hz=max(rates.values()),
+                element=element,
+                bearing=score.bearing,
+                rotor=score.shaft,
+                reach=100 * score.reach,
+            )
+        ]
     facts = [
         fact(
-            "bearing_family",
-            lines=int(np.nansum(score.surprise > SURPRISING)),
+            "bearing_heard",
+            heard=heard,
+            of=of,
             order=score.order,
-            element=ELEMENT_WORDS[score.family.name],
+            element=element,
             bearing=score.bearing,
             order_error=100 * score.slip,
         )

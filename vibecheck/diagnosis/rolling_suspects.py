@@ -44,7 +44,7 @@ BEHIND, LOOSE_BEHIND = 3.0, 1.5
 speed is a guess, all told."""
 MANY_HALVES = 0.3
 """Share of a shaft's half multiples that tells of something loose."""
-SAME_LINE = 0.004
+SAME_LINE, OVERTONES = 0.004, (1.5, 2.0, 3.0)
 ALIKE = 0.015
 """Two elements of one bearing with rates this close cannot be told apart, whatever slip says."""
 
@@ -79,17 +79,22 @@ def _one_bearing_first(found: list[Suspect]) -> list[Suspect]:
 
 def _second_most(suspect: Suspect, lead: Suspect) -> float:
     """Most that a second bearing says, by how deep it goes against the first."""
-    depth, first = (float(np.nanmedian(s.detail["score"].depth)) for s in (suspect, lead))  # type: ignore[attr-defined]
+    depth, first = (float(np.nanmedian(_score(each).depth)) for each in (suspect, lead))
     share = max(depth, 1e-3) / max(first, 1e-3)
     return SECOND_MOST + DEEPER * max(0.0, float(np.log(share / SHALLOW)))
 
 
 def _strength(suspect: Suspect) -> tuple[float, float]:
     """Odds that something rolls there, whosever it is; then the evidence beyond what odds count."""
-    score, rolls = suspect.detail["score"], suspect.detail["rolls"]
-    assert isinstance(score, RollingScore)
+    rolls = suspect.detail["rolls"]
     assert isinstance(rolls, float)
-    return rolls, score.evidence
+    return rolls, _score(suspect).evidence
+
+
+def _score(suspect: Suspect) -> RollingScore:
+    score = suspect.detail["score"]
+    assert isinstance(score, RollingScore)
+    return score
 
 
 def _with_rollers(groups: list[list[RollingScore]]) -> list[list[RollingScore]]:
@@ -115,7 +120,8 @@ def _with_rollers(groups: list[list[RollingScore]]) -> list[list[RollingScore]]:
 def _overtone_of(heard: Listened, one: RollingScore, other: RollingScore) -> bool:
     """Whether a family is every second or third line of another that stands on its own.
 
-    The other has been judged without the lines they share, so what is left of it is its own.
+    The other has been judged without the lines they share, so what is left of it is its own. At
+    one and a half times a plainer one, every other line is the other's third.
     """
     if other.log10_chance > PLAIN or other is one:
         return False
@@ -123,7 +129,8 @@ def _overtone_of(heard: Listened, one: RollingScore, other: RollingScore) -> boo
         known = take.expected_ratios()
         if one.shaft in known and other.shaft in known:
             times = one.order * known[one.shaft] / (other.order * known[other.shaft])
-            if round(times) not in (2, 3) or abs(times / round(times) - 1) > SAME_LINE:
+            near = [k for k in OVERTONES if abs(times / k - 1) <= SAME_LINE]
+            if not near or (near == [1.5] and one.evidence > other.evidence):
                 return False
     return True
 

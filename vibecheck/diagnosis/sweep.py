@@ -98,15 +98,7 @@ def _notes(heard: Listened, findings: Sequence[Finding]) -> list[Fact]:
         notes.append(fact("teeth_unknown", parts=uncounted))
     hum = modest_hum(heard, findings)
     if hum is not None and hum.above_mesh_db > MODEST_DB:
-        notes.append(
-            fact(
-                "modest_hum",
-                hz=hum.hz,
-                heard=len(hum.takes),
-                expected=len(heard.ready),
-                db=-hum.above_mesh_db,
-            )
-        )
+        notes.append(fact("modest_hum", hz=hum.hz, heard=len(hum.takes), expected=len(heard.ready)))
     for tone in modest_tones(heard, findings)[:2]:
         if tone.above_mesh_db > MODEST_DB:
             notes.append(

@@ -17,9 +17,12 @@ def finding_of(case: Case, group: Named) -> Finding:
     """The finding for one named group."""
     suspect = group.lead.suspect
     working, loud = working_takes(case, suspect), loud_takes(case, suspect)
-    evidence = [*evidence_of(case, suspect, working, loud), *_alikes(case, group)]
+    evidence = evidence_of(case, suspect)
     if group.fault != suspect.fault:
-        evidence += evidence_of(case, group.rival, working, loud_takes(case, group.rival))
+        evidence += evidence_of(case, group.rival)
+    if len(case.heard.takes) == 1:
+        evidence.append(fact("one_take_only"))
+    evidence += _alikes(case, group)
     rates = rates_hz_of(case, suspect, working)
     spindle = case.heard.machine.spindle
     per_turn = {

@@ -146,8 +146,12 @@ def tone_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap 
 
 
 def finding_map(pairs: Sequence[Pairing], finding: Finding, name: str) -> OrderMap | None:
-    """The map that suits a finding: tones for what hums, else how often blows or swells come."""
-    make = tone_map if finding.fault in TONAL else blow_map
+    """The map that suits a finding: tones for what hums, else how often blows or swells come.
+
+    A belt hums, unless it was heard by what swells with it.
+    """
+    throbs = any(told.kind == "belt_throb" for told in finding.evidence)
+    make = tone_map if finding.fault in TONAL and not throbs else blow_map
     return make(pairs, finding, name)
 
 

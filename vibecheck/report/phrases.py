@@ -54,6 +54,15 @@ EVIDENCE: Mapping[str, str] = {
         "{element:plain} rate of {bearing:part}[, {order_error:shift} off its sheet figure]"
         "[; its balls or rollers slip {slip:percent}]."
     ),
+    "bearing_heard": (
+        "Blows at {order:order} a turn of its shaft in {heard:whole} of {of:whole} take(s): the "
+        "{element:plain} rate of {bearing:part}[, {order_error:shift} off its sheet figure]."
+    ),
+    "bearing_expected": (
+        "Blows at {low_hz:hz} to {high_hz:hz} in {heard:whole} of {of:whole} take(s), where the "
+        "{element:plain} rate of {bearing:part} must lie; {rotor:part} itself is not heard to "
+        "turn, and plates and pulleys give its speed, and so that rate, to {reach:percent}."
+    ),
     "order_not_whole": (
         "{order:order} a turn is not a whole multiple of {rotor:part}, as every gear or chuck "
         "would be; the nearest whole multiple is {apart_hz:hz} away at {position:position}."
@@ -240,9 +249,9 @@ WARNINGS: Mapping[str, str] = {
         "recorded may not be the gears."
     ),
     "modest_hum": (
-        "A hum at {hz:hz}, twice the mains, at {heard:whole} of the {expected:whole} takes, "
-        "{db:times} under the loudest tooth tone: it is electrical and turns with nothing; how "
-        "much of it this motor always made, these takes do not say."
+        "A hum at {hz:hz}, twice the mains, in {heard:whole} of the {expected:whole} takes: it is "
+        "electrical and turns with nothing. How much of it this motor always made, these takes do "
+        "not say."
     ),
     "engine_note": "{text:plain}.",
 }

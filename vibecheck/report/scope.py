@@ -105,11 +105,16 @@ def _parts_missing(
         return ()
     here, anywhere = _worked(diagnosis, machine), at_work(machine)
     called = names or {}
-    idle = [g.name for g in machine.gears if g.name in anywhere.gears - here.gears]
+    met = at_work(machine, recorded(diagnosis))
+    idle = [g.name for g in machine.gears if g.name in anywhere.gears - met.gears - here.gears]
+    unheard = [g.name for g in machine.gears if g.name in met.gears - here.gears]
     blank = [b.name for b in machine.bearings if orders_of(b) is None]
     said = []
     if idle:
         said.append(f"Never in mesh here: {listed([called.get(name, name) for name in idle])}.")
+    if unheard:
+        named = listed([called.get(name, name) for name in unheard])
+        said.append(f"In mesh only where no speed was used: {named}.")
     if blank:
         said.append(f"Without numbers: {listed([called.get(name, name) for name in blank])}.")
     if any(gear.name not in anywhere.gears for gear in machine.gears):
