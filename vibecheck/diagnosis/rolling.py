@@ -165,10 +165,9 @@ def _scored(
             orders=dict(orders.items()),
             part=bearing.name,
         )
-        every = [f.order for f in families]
         reach = _reach(takes, bearing.shaft)
         for family in families:
-            score = _over_sweep(bearing, family, reach, every, fields, yardsticks)
+            score = _over_sweep(bearing, family, reach, families, fields, yardsticks)
             if score is not None:
                 found.append(score)
     return found
@@ -184,7 +183,7 @@ def _over_sweep(
     bearing: Bearing,
     family: Family,
     reach: float,
-    others: Sequence[float],
+    families: Sequence[Family],
     fields: Sequence[Mapping[str, Field]],
     yardsticks: Sequence[Mapping[str, Field]],
 ) -> RollingScore | None:
@@ -192,7 +191,8 @@ def _over_sweep(
     trial = family.order * np.exp(np.arange(-np.log(SPAN), np.log(SPAN), STEP))
     inside = trial >= family.lowest_order * (1.0 - reach)
     inside &= trial <= family.highest_order * (1.0 + reach)
-    free = free_places(trial, others, reach=reach)
+    flanks = [f.order + way * s for f in families for s in f.sidebands for way in (-1, 1)]
+    free = free_places(trial, [f.order for f in families], flanks=flanks, reach=reach)
     shaft = bearing.shaft
     pairs = [
         surprise(field[shaft], family, trial, free, yardstick[shaft]) if shaft in field else None

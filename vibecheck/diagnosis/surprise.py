@@ -20,6 +20,8 @@ Numbers = NDArray[np.float64]
 MOST_PER_TAKE = 5.0
 TIE = 1e-3
 """Weight of what lies beyond that: it says where in a plateau the family sits, never whether."""
+FLANK, FEWEST_DECOYS = 0.015, 200
+"""Window about a sideband, relative, that holds no decoys; and how many must be left."""
 SLOWEST_PACE = 0.7
 """Least fall-off of a sum of surprises, in their own unit: a single one falls off by 0.43."""
 
@@ -57,18 +59,30 @@ def surprise(
 
 
 def free_places(
-    trial: Numbers, others: Sequence[float], *, reach: float = 0.0
+    trial: Numbers,
+    others: Sequence[float],
+    *,
+    flanks: Sequence[float] = (),
+    reach: float = 0.0,
 ) -> NDArray[np.bool_]:
-    """Trial orders at which no known element, nor a simple ratio of one, is due.
+    """Trial orders at which no known element, nor a simple ratio or a sideband of one, is due.
 
-    ``reach`` is how far all of them may lie from where they are due, and so may windows that hold
-    one.
+    Sidebands (``flanks``) of a flaw that is there are themselves a family with sidebands: decoys
+    among them would measure the flaw by itself. ``reach`` is how far all orders may lie from where
+    they are due, and so may windows that hold one.
     """
-    free = np.abs(trial - np.rint(trial)) > 0.015
+    broken = np.abs(trial - np.rint(trial)) > 0.015
+    free = broken.copy()
     for centre in others:
         for ratio in (0.5, 1.0, 2.0):
             free &= np.abs(trial / (centre * ratio) - 1.0) > 0.033 + 2.0 * reach
-    return free if free.sum() > 200 else np.abs(trial - np.rint(trial)) > 0.015
+    clear = free.copy()
+    for flank in flanks:
+        clear &= np.abs(trial / flank - 1.0) > FLANK + reach
+    for kept in (clear, free):
+        if kept.sum() > FEWEST_DECOYS:
+            return kept
+    return broken
 
 
 def tail_chance(reached: float, decoys: Numbers, *, places: float) -> float:
