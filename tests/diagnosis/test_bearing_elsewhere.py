@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.bearing_elsewhere import lag, likeness, log_odds, unknown_beside
+from vibecheck.diagnosis.bearing_elsewhere import (
+    heard_elsewhere,
+    lag,
+    likeness,
+    log_odds,
+    unknown_beside,
+)
 from vibecheck.diagnosis.families import bearing_families
 from vibecheck.diagnosis.rolling import RollingScore
 from vibecheck.machine.bearings import BearingOrders, orders_of
@@ -47,7 +54,10 @@ def score(element: str, slip: float) -> RollingScore:
 
 def sweep(*bearings: Bearing, gears: tuple[float, ...] = (2.0, 1.0, 0.5, 3.0)) -> SimpleNamespace:
     """Takes in which shaft III turns ``gears`` times as fast as II."""
-    takes = [SimpleNamespace(expected_ratios=lambda r=r: {"II": 1.0, "III": r}) for r in gears]
+    takes = [
+        SimpleNamespace(expected_ratios=lambda r=r: {"II": 1.0, "III": r}, base_hz=10.0)
+        for r in gears
+    ]
     return SimpleNamespace(machine=SimpleNamespace(bearings=bearings), takes=takes)
 
 
@@ -69,7 +79,7 @@ def test_the_likeness_of_slip_is_a_density_over_the_window() -> None:
 
 def test_a_usual_slip_names_the_bearing_and_an_unusual_one_its_unknown_neighbours() -> None:
     heard = sweep(KNOWN, BESIDE, FAR)
-    assert unknown_beside(score("outer", -0.004), heard) == (["II rear"], [])
+    assert unknown_beside(score("outer", -0.004), heard) == (["II rear"], {})
     assert log_odds(score("outer", -0.004), heard, 1) > 2.5
     assert log_odds(score("outer", -0.028), heard, 1) < 1.0
     assert log_odds(score("outer", +0.009), heard, 1) < 1.0
@@ -78,5 +88,26 @@ def test_a_usual_slip_names_the_bearing_and_an_unusual_one_its_unknown_neighbour
 
 def test_an_unknown_bearing_elsewhere_counts_only_where_its_shaft_turns_in_step() -> None:
     level = score("outer", -0.004)
-    assert unknown_beside(level, sweep(KNOWN, FAR))[1] == []
-    assert unknown_beside(level, sweep(KNOWN, FAR, gears=(2.0, 2.0, 2.0, 2.0)))[1] == ["III rear"]
+    assert unknown_beside(level, sweep(KNOWN, FAR))[1] == {}
+    in_step = sweep(KNOWN, FAR, gears=(2.0, 2.0, 2.0, 2.0))
+    assert unknown_beside(level, in_step)[1] == {"III rear": 1.0}
+
+
+def test_a_family_silent_where_another_shaft_is_out_of_step_is_rather_that_shafts() -> None:
+    """Heard in two takes, silent in two at the same speed, in which only III turns otherwise."""
+    patchy = replace(score("outer", -0.004), surprise=np.array([6.0, 0.5, 6.0, 0.5]))
+    fits = sweep(KNOWN, FAR, gears=(2.0, 0.5, 2.0, 0.5))
+    assert unknown_beside(patchy, fits)[1]["III rear"] > 15.0
+    assert heard_elsewhere(patchy, fits) is False
+    longer = replace(patchy, surprise=np.tile(patchy.surprise, 2))
+    assert heard_elsewhere(longer, sweep(KNOWN, FAR, gears=(2.0, 0.5) * 4)) is True
+    same = sweep(KNOWN, FAR, gears=(2.0, 2.0, 2.0, 2.0))
+    assert unknown_beside(patchy, same)[1] == {"III rear": 1.0}
+
+
+def test_silence_of_a_slower_shaft_says_nothing_of_where_a_family_belongs() -> None:
+    patchy = replace(score("outer", -0.004), surprise=np.array([6.0, 0.5, 6.0, 0.5]))
+    slower = sweep(KNOWN, FAR, gears=(2.0, 0.5, 2.0, 0.5))
+    for take in slower.takes[1::2]:
+        take.base_hz = 4.0
+    assert unknown_beside(patchy, slower)[1] == {"III rear": 1.0}

@@ -27,6 +27,9 @@ OWN_FAMILY, STRAY, UNLISTED = 0.25, 0.02, 0.005
 """Chance that a bad bearing is bad in this one element; that an unknown bearing's line falls into
 one window; and that something no table lists does."""
 SAME_RATIO = 0.01
+SILENCE = 1.5
+"""What a silent take says against a flaw that was heard at no higher speed (natural log odds)."""
+AS_FAST = 0.95
 
 
 def lag(score: RollingScore, bearing: BearingOrders) -> float:
@@ -54,36 +57,54 @@ def likeness(score: RollingScore, bearing: BearingOrders) -> float:
     return (1.0 - LAGS) * WINDOW / usual * float(np.exp(behind / usual))
 
 
-def unknown_beside(score: RollingScore, heard: Listened) -> tuple[list[str], list[str]]:
+def unknown_beside(score: RollingScore, heard: Listened) -> tuple[list[str], dict[str, float]]:
     """Bearings of unknown inside on the same shaft, and on shafts that turn in step with it
-    wherever the family is heard."""
+    wherever the family is heard.
+
+    Each of the latter comes with how much better it explains what is silent: a family that is heard
+    only where two shafts happen to be in step, and not at other positions at the same speed, is
+    rather the other shaft's.
+    """
     own: list[str] = []
-    others: list[str] = []
+    others: dict[str, float] = {}
     for bearing in heard.machine.bearings:
         if bearing.kind == "plain" or orders_of(bearing) is not None:
             continue
         if bearing.shaft == score.shaft:
             own.append(bearing.name)
-        elif _in_step(score, heard, bearing.shaft):
-            others.append(bearing.name)
+            continue
+        loud, silent = _ratios(score, heard, bearing.shaft)
+        if loud and max(loud) / min(loud) - 1.0 < SAME_RATIO:
+            elsewhere = sum(abs(ratio / loud[0] - 1.0) > SAME_RATIO for ratio in silent)
+            others[bearing.name] = float(np.exp(SILENCE * elsewhere))
     return own, others
 
 
-def _in_step(score: RollingScore, heard: Listened, shaft: str) -> bool:
-    ratios = [
-        known[shaft] / known[score.shaft]
-        for take, surprise in zip(heard.takes, score.surprise, strict=True)
-        if surprise > HEARD_THERE
-        and shaft in (known := take.expected_ratios())
-        and score.shaft in known
-    ]
-    return bool(ratios) and max(ratios) / min(ratios) - 1.0 < SAME_RATIO
+def _ratios(score: RollingScore, heard: Listened, shaft: str) -> tuple[list[float], list[float]]:
+    """Speed of a shaft over the score's own, in takes that have the family, and in those that lack
+    it although the score's own shaft turns as fast as where it is heard."""
+    takes = []
+    for take, surprise in zip(heard.takes, score.surprise, strict=True):
+        known = take.expected_ratios()
+        if shaft in known and score.shaft in known:
+            own = known[score.shaft]
+            takes.append((bool(surprise > HEARD_THERE), own * take.base_hz, known[shaft] / own))
+    loud = [ratio for has, _, ratio in takes if has]
+    slowest = min((hz for has, hz, _ in takes if has), default=np.inf)
+    silent = [ratio for has, hz, ratio in takes if not has and hz >= AS_FAST * slowest]
+    return loud, silent
+
+
+def heard_elsewhere(score: RollingScore, heard: Listened) -> bool:
+    """Whether a bearing of unknown inside on another shaft explains a family better than its own:
+    the family is missing where only the other would be silent."""
+    return sum(unknown_beside(score, heard)[1].values()) * STRAY > 1.0
 
 
 def log_odds(
-    score: RollingScore, heard: Listened, unknown: int, rivals: Sequence[RollingScore] = ()
+    score: RollingScore, heard: Listened, unknown: float, rivals: Sequence[RollingScore] = ()
 ) -> float:
-    """Natural log odds of this bearing against one of ``unknown`` others, ``rivals`` that fit as
+    """Natural log odds of this bearing against ``unknown`` others (their number, or weight), ``rivals`` that fit as
     well, and what no table lists.
 
     The family is taken as heard; how surely it is, is another question.

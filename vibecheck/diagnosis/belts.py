@@ -76,13 +76,28 @@ def _expected(take: Heard, names: Sequence[str]) -> float | None:
     return None
 
 
+def _free_multiples(take: Heard, spectrum: LineSpectrum, rate: float) -> list[float]:
+    """Orders of the first four multiples of a belt's rate that no shaft's own tones lie on.
+
+    A shaft that was not heard may be anywhere within reach of where it is expected.
+    """
+    shafts = [take.expected_ratio(name) for name in take.turning.rotors]
+    tones = [
+        (k * ratio, max(2.0 / spectrum.turns, k * ratio * reach))
+        for ratio, reach in (each for each in shafts if each is not None)
+        for k in (1, 2)
+    ]
+    multiples = [k * rate for k in (1, 2, 3, 4)]
+    return [at for at in multiples if all(abs(at - tone) > apart for tone, apart in tones)]
+
+
 def _loudest(
     found: float,
     takes: Sequence[Heard],
     spectra: Sequence[LineSpectrum],
     orders: Sequence[float | None],
 ) -> float:
-    """Rate over the expected one at which all multiples together are loudest, near where found.
+    """Rate over the expected one at which all multiples together stand highest, near where found.
 
     The strongest line has no say in whether a belt is there, so that found may sit on the flanks
     of an unsteady one.
@@ -92,14 +107,9 @@ def _loudest(
     for take, spectrum, order in zip(takes, spectra, orders, strict=True):
         if order is None:
             continue
-        shafts = [k * rotor.ratio for rotor in take.rotors() for k in (1, 2)]
         for n, rate in enumerate(trial * order):
-            free = [
-                k * rate
-                for k in (1, 2, 3, 4)
-                if min(abs(k * rate - s) for s in shafts) > 2.0 / spectrum.turns
-            ]
-            total[n] += np.log(sum(spectrum.tone(place)[0] for place in free) + 1e-30)
+            free = _free_multiples(take, spectrum, rate)
+            total[n] += sum(np.log1p(spectrum.tone(place)[1]) for place in free)
     return float(trial[total > total.max() - 0.1 * len(takes)].mean())
 
 
@@ -137,11 +147,13 @@ def _score(
             continue
         at = centre * order
         hz.append(at * take.base_hz)
-        lines = [spectrum.tone(k * at) for k in (1, 2, 3, 4)]
-        tones = [power for power, _ in lines]
-        clear.append(sum(over > CLEAR for _, over in lines) >= 2)
+        lines = [spectrum.tone(place) for place in _free_multiples(take, spectrum, at)]
+        if not lines:
+            continue
+        clear.append(sum(over > CLEAR for _, over in lines) >= min(2, len(lines)))
         pulleys = [spectrum.tone(r.ratio)[0] for r in take.rotors()]
-        level.append(10 * np.log10((max(tones) + 1e-30) / (max(pulleys) + 1e-30)))
+        loudest = max(power for power, _ in lines)
+        level.append(10 * np.log10((loudest + 1e-30) / (max(pulleys) + 1e-30)))
     return BeltScore(
         belt=names[0],
         steps=names,

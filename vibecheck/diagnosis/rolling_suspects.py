@@ -166,7 +166,7 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
     name = kind.name if len(named) == 1 and not neighbours else "bearing worn, race not known"
     prior = kind.prior * len(rivals)
     left = [s for s in group if s.reach and not any(s is each for each in rivals)]
-    unknown = len(elsewhere) + (0 if neighbours else len(beside))
+    unknown = sum(elsewhere.values()) + (0 if neighbours else len(beside))
     ours = log_odds(best, heard, unknown, left)
     return Suspect(
         parts=tuple(dict.fromkeys([*(s.bearing for s in rivals), *neighbours])),

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from vibecheck.diagnosis.bearing_elsewhere import heard_elsewhere
 from vibecheck.diagnosis.bearing_size import expected_orders
 from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.heard import Heard
@@ -60,7 +61,9 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
 def _spoken_for(heard: Listened) -> bool:
     """Whether a known bearing is plainly heard: its echoes at other orders accuse nobody else."""
     return any(
-        score.family.name != "cage" and rolling_odds(score, heard.takes) > PLAINLY
+        score.family.name != "cage"
+        and rolling_odds(score, heard.takes) > PLAINLY
+        and not heard_elsewhere(score, heard)
         for score in heard.rolling
     )
 
