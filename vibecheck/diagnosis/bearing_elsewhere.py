@@ -104,8 +104,8 @@ def heard_elsewhere(score: RollingScore, heard: Listened) -> bool:
 def log_odds(
     score: RollingScore, heard: Listened, unknown: float, rivals: Sequence[RollingScore] = ()
 ) -> float:
-    """Natural log odds of this bearing against ``unknown`` others (their number, or weight), ``rivals`` that fit as
-    well, and what no table lists.
+    """Natural log odds of this bearing against ``unknown`` others (their number, or weight),
+    ``rivals`` that fit as well, and what no table lists.
 
     The family is taken as heard; how surely it is, is another question.
     """
