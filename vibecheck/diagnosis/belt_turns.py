@@ -29,12 +29,16 @@ from vibecheck.diagnosis.turn_takes import (
     TurnTake,
     chance_among,
 )
-from vibecheck.machine.train import Turning
+from vibecheck.machine.train import BeltAtWork, Turning
 
 Floats = NDArray[np.float64]
+BeltStep = tuple[str, float | None, float | None]
+BeltSteps = tuple[BeltStep, ...]
 
 SLIP_VARIES, STEPS_DIFFER = 0.003, 0.012
 """How far a belt's slip differs from take to take, and from one belt or step to another."""
+FIRM, LIKE_OTHERS = 2, 0.005
+"""So many takes sure of their own place say where others of the sweep have theirs, this nearly."""
 OWN = 3.5
 """Surprise a take must show itself (nats)."""
 
@@ -84,9 +88,9 @@ def belts_heard(
 
 def _told_by_teeth(
     turns: SweepTurns, known: Sequence[Mapping[str, SpeedTrack]], name: str
-) -> dict[tuple[str, ...], float]:
+) -> dict[BeltSteps, float]:
     """Belt steps to the scale of a group over the motor's, where teeth tell it."""
-    told: dict[tuple[str, ...], list[float]] = {}
+    told: dict[BeltSteps, list[float]] = {}
     for take, tracks in zip(turns.takes, known, strict=True):
         if take is None or name not in tracks or name not in take.turning.groups:
             continue
@@ -98,24 +102,30 @@ def _told_by_teeth(
     return {key: float(np.median(values)) for key, values in told.items()}
 
 
-def _belts_into(turning: Turning, name: str) -> tuple[str, ...]:
+def _belts_into(turning: Turning, name: str) -> BeltSteps:
     """The slipping belts between the motor and a group: takes that share them share the slip."""
-    chain: list[str] = []
+    chain: list[BeltStep] = []
     group = name
     for _ in turning.belts:
-        for work in turning.belts:
-            if work.driven in turning.rotors and turning.rotors[work.driven].group == group:
-                chain += [] if work.belt.toothed else [work.belt.name]
-                group = turning.rotors[work.driver].group
-                break
+        work = next((w for w in turning.belts if _drives(turning, w, group)), None)
+        if work is None:
+            break
+        chain.append(work.belt.step)
+        group = turning.rotors[work.driver].group
     return tuple(chain)
+
+
+def _drives(turning: Turning, work: BeltAtWork, group: str) -> bool:
+    """Whether a belt drives a group from another; a toothed one drives its own."""
+    groups = [turning.rotors[n].group for n in (work.driver, work.driven) if n in turning.rotors]
+    return len(groups) == 2 and groups[1] == group != groups[0]
 
 
 def _placed(
     made: Sequence[TurnTake | None],
     curves: Mapping[int, Floats],
     name: str,
-    told: Mapping[tuple[str, ...], float],
+    told: Mapping[BeltSteps, float],
 ) -> dict[int, tuple[float, float]]:
     """Where each take has the group, and how surely: its own lines with the others' support."""
     if not curves:
@@ -148,4 +158,31 @@ def _placed(
             continue
         high = np.flatnonzero(inside >= total[best] - 1e-9)
         placed[number] = float(SCALES[high].mean()), float(curve[best])
-    return placed
+    return placed | _placed_by_others(held, placed, told)
+
+
+def _placed_by_others(
+    curves: Mapping[int, Floats],
+    placed: Mapping[int, tuple[float, float]],
+    told: Mapping[BeltSteps, float],
+) -> dict[int, tuple[float, float]]:
+    """Takes whose best place by themselves, without a rival, is about where others have theirs.
+
+    The shaft turns somewhere in the window; what others say leaves chance little of it.
+    """
+    known = [*told.values(), *(place for place, _ in placed.values())]
+    if len(known) < FIRM:
+        return {}
+    middle = float(np.median(known))
+    found = {}
+    for number, curve in curves.items():
+        if number in placed:
+            continue
+        inside = np.where(np.abs(SCALES) <= BELT_WINDOW, curve, -1.0)
+        best = int(inside.argmax())
+        rivals = inside[np.abs(SCALES - SCALES[best]) > 1e-3]
+        alone = inside[best] >= OWN and inside[best] - float(rivals.max()) >= LEAD
+        if alone and abs(SCALES[best] - middle) <= LIKE_OTHERS:
+            high = np.flatnonzero(inside >= inside[best] - 1e-9)
+            found[number] = float(SCALES[high].mean()), float(inside[best])
+    return found

@@ -97,7 +97,7 @@ def _loudest(
     spectra: Sequence[LineSpectrum],
     orders: Sequence[float | None],
 ) -> float:
-    """Rate over the expected one at which all multiples together stand highest, near where found.
+    """Rate over the expected one at which all multiples together are loudest, near where found.
 
     The strongest line has no say in whether a belt is there, so that found may sit on the flanks
     of an unsteady one.
@@ -109,7 +109,7 @@ def _loudest(
             continue
         for n, rate in enumerate(trial * order):
             free = _free_multiples(take, spectrum, rate)
-            total[n] += sum(np.log1p(spectrum.tone(place)[1]) for place in free)
+            total[n] += np.log(sum(spectrum.tone(place)[0] for place in free) + 1e-30)
     return float(trial[total > total.max() - 0.1 * len(takes)].mean())
 
 

@@ -39,6 +39,9 @@ Floats = NDArray[np.float64]
 MOTOR_MULTIPLES = 12
 MOTOR_VARIES = 0.0025
 """How far the motor's speed may differ from take to take (load, mains)."""
+LABOURS, LABOURS_LEAN = 0.011, 0.004
+"""How much slower it may run where it has more to turn (fast belt steps, a stiff train), and the
+scale on which that is less likely (natural logarithm)."""
 MOTOR_WINDOW = 0.06
 BELOW_PLATE, BELOW_PLATE_IN_AIR = -0.03, -0.012
 """How far below the speed on its plate, which is that at full load, a motor may run under a cut,
@@ -99,7 +102,8 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
         )
         if heard is None or heard.error > LOOSEST:
             continue
-        if abs(np.log(heard.track.mean_hz / nominal) - middle) < 2 * MOTOR_VARIES:
+        apart = float(np.log(heard.track.mean_hz / nominal)) - middle
+        if -LABOURS - MOTOR_VARIES < apart < 2 * MOTOR_VARIES:
             heard = replace(heard, sureness=float(curve[np.argmin(np.abs(SCALES - place))]))
             made[number] = replace(take, speeds={group: heard})
     heard_in = sum(bool(take.speeds) for take in made if take is not None)
@@ -164,9 +168,23 @@ def _on_the_edge(total: Floats, window: NDArray[np.bool_], best: int, reach: flo
 
 
 def _own_peak(curve: Floats, middle: float) -> float | None:
-    """The take's own best place by the sweep's, when no other place nearby rivals it."""
-    near = np.abs(SCALES - middle) <= 1.6 * MOTOR_VARIES
-    odds = np.where(near, curve - 0.5 * ((SCALES - middle) / (0.6 * MOTOR_VARIES)) ** 2, -9.0)
+    """The take's own best place by the sweep's, when no other place nearby rivals it.
+
+    Only where there is none the motor is sought further below, where it may labour.
+    """
+    apart = SCALES - middle
+    varies = 0.6 * MOTOR_VARIES
+    for furthest, lean in ((1.6 * MOTOR_VARIES, varies), (LABOURS, LABOURS_LEAN)):
+        near = (apart >= -furthest) & (apart <= 1.6 * MOTOR_VARIES)
+        away = apart / np.where(apart < 0.0, lean, varies)
+        place = _unrivalled(curve, np.where(near, curve - 0.5 * away**2, -9.0))
+        if place is not None:
+            return place
+    return None
+
+
+def _unrivalled(curve: Floats, odds: Floats) -> float | None:
+    """Where the odds are highest, when the curve is high there and no other place rivals it."""
     best = int(odds.argmax())
     if curve[best] < MOTOR_OWN:
         return None

@@ -15,6 +15,7 @@ from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speed_followed import SURE
 from vibecheck.diagnosis.speed_scale import BETWEEN_TAKES
 from vibecheck.diagnosis.speeds_found import TakeSpeed, not_used
+from vibecheck.machine.train import Turning
 
 PLAIN_LEAD = 1.2
 """Lead of the common scale that no other machine's table reaches, however the takes scatter (under
@@ -74,6 +75,15 @@ def slipping_belts(fitted: Sequence[TakeSpeed]) -> int:
     return sum(not belt.toothed for belt in turnings[0].machine.belts) if turnings else 0
 
 
+def same_steps(one: Turning, other: Turning) -> bool:
+    """Whether two takes have all slipping belts on the same steps."""
+    return _slipping_steps(one) == _slipping_steps(other)
+
+
+def _slipping_steps(turning: Turning) -> frozenset[object]:
+    return frozenset(work.belt.step for work in turning.belts if not work.belt.toothed)
+
+
 def sure_enough(speed: TakeSpeed, middle: float, alike: Alikeness) -> TakeSpeed:
     """A speed away from the others' must be the surer for it."""
     if not speed.found or speed.misfiled:
@@ -87,11 +97,12 @@ def agreed_on_steps(fitted: Sequence[TakeSpeed], takes: Sequence[Ready]) -> list
 
     Under a cut the motor slips as it likes, so that only idle takes are held against each other.
     """
-    steps: dict[tuple[str, ...], list[int]] = {}
+    steps: dict[tuple[object, ...], list[int]] = {}
     for number, speed in enumerate(fitted):
         if speed.found and speed.turning is not None and takes[number].take.kind != "cutting":
-            belts = sorted(w.belt.name for w in speed.turning.belts if not w.belt.toothed)
-            steps.setdefault((next(iter(speed.tracks)), *belts), []).append(number)
+            steps.setdefault((next(iter(speed.tracks)), _slipping_steps(speed.turning)), []).append(
+                number
+            )
     kept = list(fitted)
     for numbers in steps.values():
         middle = float(np.median([fitted[n].scale for n in numbers]))

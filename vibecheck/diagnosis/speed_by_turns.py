@@ -15,13 +15,15 @@ from vibecheck.diagnosis.belt_turns import belts_heard
 from vibecheck.diagnosis.speed_lines import anchor_group
 from vibecheck.diagnosis.speed_scale import BETWEEN_TAKES, USUAL_SCALE, USUAL_WIDTH
 from vibecheck.diagnosis.speeds_found import TakeSpeed, not_used
-from vibecheck.diagnosis.turn_takes import SweepTurns
+from vibecheck.diagnosis.turn_takes import SweepTurns, motor_group
 from vibecheck.diagnosis.turn_tracks import TurnSpeed
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 
 IN_STEP = 5e-4
 """Two rates this near a ratio of small whole numbers keep step."""
+MANY = 3
+"""Takes that make it no accident that teeth are silent, or that shafts turn as the table says."""
 BELT_WIDTH = 0.022
 """How far a belt may set a shaft from the speed that the table gives it behind the heard motor."""
 
@@ -50,7 +52,8 @@ def with_turns(
 ) -> list[TakeSpeed]:
     """Speeds of shafts heard by their own turns, where teeth tell none; and those that they refute.
 
-    Where teeth should tell and do in no take, the machine may be another: nothing is used then.
+    Where teeth should tell and do in no take, the machine may be another: nothing is used then,
+    unless shafts behind its belts are heard where the table has them.
     """
     given = [
         _refuted(speed, heard.speeds if heard is not None else {})
@@ -61,14 +64,18 @@ def with_turns(
         for speed, turning in zip(given, filed, strict=True)
         if turning is not None and anchor_group(turning) is not None
     ]
-    if len(toothed) >= 3 and not any(speed.found for speed in toothed):
-        return given
+    mute = len(toothed) >= MANY and not any(speed.found for speed in toothed)
     known = [speed.tracks if speed.found and not speed.misfiled else {} for speed in given]
     turns = belts_heard(turns, known, [not speed.found for speed in given])
-    return [
+    joined = [
         speed if heard is None else _joined(speed, heard.turning, heard.speeds)
         for speed, heard in zip(given, turns.takes, strict=True)
     ]
+    belted = sum(
+        heard is not None and bool(set(heard.speeds) - {motor_group(heard.turning)})
+        for heard in turns.takes
+    )
+    return given if mute and belted < MANY else joined
 
 
 def _refuted(speed: TakeSpeed, heard: Mapping[str, TurnSpeed]) -> TakeSpeed:

@@ -21,6 +21,7 @@ from vibecheck.diagnosis.speed_agreement import (
     agreed_on_steps,
     middle_scale,
     one_machine,
+    same_steps,
     slipping_belts,
     sure_enough,
 )
@@ -28,11 +29,12 @@ from vibecheck.diagnosis.speed_by_turns import likely_scale, needs_turns, with_t
 from vibecheck.diagnosis.speed_followed import take_speed
 from vibecheck.diagnosis.speed_scale import (
     USUAL_SCALE,
+    Trial,
     common_scale,
     position_trials,
     too_few_to_tell,
 )
-from vibecheck.diagnosis.speed_track import short_spectra
+from vibecheck.diagnosis.speed_track import Frames, short_spectra
 from vibecheck.diagnosis.speeds_found import SweepSpeeds, TakeSpeed, not_used
 from vibecheck.diagnosis.turn_takes import SweepTurns
 from vibecheck.machine.train import Turning
@@ -46,6 +48,9 @@ FAR_LEAD, FAR_TAKES = 0.3, 3.2
 """The lead that a scale needs which no plate and no belt explains, and that times the takes."""
 ALIKE = 0.008
 """A take further than this from the sweep's middle scale is fitted again, close to it."""
+TOLD_WITHIN, SURE_TOLD, TOLD_SUPPORT = 0.006, 3.0, 6.0
+"""A take so near the scale that others on its step of the belts tell must be so sure, and its lines
+stand so far above decoys (natural log power)."""
 FEW, MOTORS_DIFFER, SURE_ALONE = 2, 0.03, 9.0
 """So few takes share no scale to speak of: each is fitted about the table's own, this widely, and
 must be this sure by itself."""
@@ -124,9 +129,42 @@ def _fit_alike(
         fitted = [sure_enough(speed, middle, alike) for speed in fitted]
         scale = middle
     if by_turns:
-        fitted = with_turns(fitted, turns, filed)
+        heard = with_turns(fitted, turns, filed)
+        told = _fitted_where_told(given, fitted, heard, turnings)
+        fitted = with_turns(told, turns, filed) if told != fitted else heard
     fitted = agreed_on_steps(fitted, takes)
     return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
+
+
+def _fitted_where_told(
+    given: Sequence[tuple[Ready, Frames, Mapping[str, Trial]]],
+    fitted: Sequence[TakeSpeed],
+    heard: Sequence[TakeSpeed],
+    turnings: Mapping[str, Turning],
+) -> list[TakeSpeed]:
+    """Speeds by teeth again, in takes that others on the same step of the belts tell where to look:
+    so near their scale, teeth that stand out less will do."""
+    found = list(fitted)
+    for number, (take, frames, trials) in enumerate(given):
+        label = take.take.position or ""
+        if fitted[number].found or label not in trials:
+            continue
+        turning, group = trials[label].turning, trials[label].lines.group
+        scales = [
+            speed.tracks[group].mean_hz / nominal
+            for speed in heard
+            if speed.found
+            and speed.turning is not None
+            and group in speed.tracks
+            and same_steps(speed.turning, turning)
+            and (nominal := speed.turning.groups[group].nominal_hz)
+        ]
+        if scales:
+            own = {label: trials[label]}
+            scale = float(np.median(scales))
+            again = take_speed(take, frames, own, turnings, scale, TOLD_WITHIN, sure=SURE_TOLD)
+            found[number] = again if again.support >= TOLD_SUPPORT else fitted[number]
+    return found
 
 
 def _leads_enough(scale: float, lead: float, takes: int, *, borne_out: bool) -> bool:

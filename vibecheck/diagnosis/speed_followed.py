@@ -62,8 +62,11 @@ def take_speed(
     turnings: Mapping[str, Turning],
     scale: float,
     window: float,
+    *,
+    sure: float = SURE,
 ) -> TakeSpeed:
-    """The speed of one take within ``window``, relative, of the sweep's scale.
+    """The speed of one take within ``window``, relative, of the sweep's scale; not found when less
+    than ``sure``.
 
     Another position than the filed one is taken only when it explains the take clearly better.
     """
@@ -84,7 +87,7 @@ def take_speed(
     if best is None or best not in fits:
         return TakeSpeed(turning=turnings.get(filed) if filed else None, filed=filed, found=False)
     chosen = fits[best]
-    if chosen.sureness < SURE:
+    if chosen.sureness < sure:
         turning = turnings.get(filed) if filed else None
         return TakeSpeed(
             turning=turning,

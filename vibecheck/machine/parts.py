@@ -169,6 +169,11 @@ class Belt:
     count: int = 1
     when: When = field(default_factory=dict)
 
+    @property
+    def step(self) -> tuple[str, float | None, float | None]:
+        """What tells one step of a belt's pulleys from another: its name and both pulleys."""
+        return self.name, self.driver_mm.middle, self.driven_mm.middle
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coupling:
