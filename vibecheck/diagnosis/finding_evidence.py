@@ -181,10 +181,10 @@ def _loose_facts(
         return _knock_facts(case, suspect, working, loud)
     return [
         fact(
-            "many_turn_tones",
+            "half_turns",
             rotor=suspect.rotor,
-            count=max(3, len(loud)),
-            halves="halves of a turn among them",
+            heard=len(labels(case, loud)),
+            expected=len(labels(case, working)),
         )
     ]
 

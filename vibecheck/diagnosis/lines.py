@@ -156,6 +156,10 @@ def beside_another_mesh(order: float, others: Iterable[float], spectrum: LineSpe
     return any(abs(order - max(1, round(order / other)) * other) < reach for other in others)
 
 
+EVEN = 0.55
+"""Mean log significance of half orders where nothing is: noise alone gives about 0.35."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TurnLines:
     """Once-a-turn tones of one rotor in one take.
@@ -163,8 +167,8 @@ class TurnLines:
     ``once_db`` and ``twice_db`` are levels of 1x and 2x; ``over_floor`` and ``twice_over_floor``
     their power over the floor; ``limit_db`` and ``twice_limit_db`` the levels below which they
     would not have been heard (nan where they could not have been); ``share`` the share of 1x in
-    all power about it; ``halves`` the mean log significance of the half orders; ``many`` that of
-    whole orders 3 to 10; nan where other parts' lines cover them.
+    all power about it; ``halves`` the mean log significance of the half orders, in the sound or in
+    its loudness; ``many`` that of whole orders 3 to 10; nan where other parts' lines cover them.
     """
 
     rotor: str
@@ -180,8 +184,19 @@ class TurnLines:
     twice_limit_db: float = float("nan")
 
 
-def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
-    """Measure the whole and half multiples of one rotor."""
+def turn_lines(
+    take: Heard, spectrum: LineSpectrum, rotor: str, *, rattle: float = float("nan")
+) -> TurnLines:
+    """Measure the whole and half multiples of one rotor.
+
+    Parameters
+    ----------
+    take : Heard
+    spectrum : LineSpectrum
+    rotor : str
+    rattle : float, optional
+        How far half multiples stand out in the loudness of the take, natural logarithm.
+    """
     ratio = take.turning_ratios()[rotor]
     once, over = _own_tone(take, spectrum, rotor, 1)
     twice, twice_over = _own_tone(take, spectrum, rotor, 2)
@@ -203,7 +218,7 @@ def turn_lines(take: Heard, spectrum: LineSpectrum, rotor: str) -> TurnLines:
         over_floor=over,
         twice_over_floor=twice_over,
         share=once / max(band, 1e-30),
-        halves=mean_log([(k + 0.5) * ratio for k in range(8)]),
+        halves=float(np.fmax(mean_log([(k + 0.5) * ratio for k in range(8)]), EVEN + rattle)),
         many=mean_log([k * ratio for k in range(3, 11)]),
         limit_db=_limit_db(spectrum, ratio) if over > 0 else float("nan"),
         twice_limit_db=_limit_db(spectrum, 2 * ratio) if twice_over > 0 else float("nan"),

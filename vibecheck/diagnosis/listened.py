@@ -19,6 +19,7 @@ from vibecheck.diagnosis.lines import (
     line_spectrum,
     turn_lines,
 )
+from vibecheck.diagnosis.rattles import rattles
 from vibecheck.diagnosis.ready import Ready, made_ready
 from vibecheck.diagnosis.rolling import RollingScore, score_rolling
 from vibecheck.diagnosis.rolling_fields import rolling_fields
@@ -94,7 +95,8 @@ def listen(
     knocks = knock_readings(found)
     progress("bearings", 0.75)
     bearings = machine.bearings
-    rolling = score_rolling(found, bearings, rolling_fields(found, bearings)) if bearings else []
+    fields = rolling_fields(found, bearings)
+    rolling = score_rolling(found, bearings, fields) if bearings else []
     progress("belts and fixed tones", 0.92)
     return Listened(
         machine=machine,
@@ -104,8 +106,8 @@ def listen(
         numbers=tuple(number for number, _ in known),
         spectra=spectra,
         turns=tuple(
-            {name: turn_lines(take, spectrum, name) for name in take.turning_ratios()}
-            for take, spectrum in pairs
+            {name: turn_lines(*pair, name, rattle=loud) for name, loud in rattling.items()}
+            for pair, rattling in zip(pairs, rattles(found, fields), strict=True)
         ),
         knocks=knocks,
         rolling=tuple(rolling),

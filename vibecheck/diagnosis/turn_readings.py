@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vibecheck.diagnosis.lines import TurnLines
+from vibecheck.diagnosis.lines import EVEN, TurnLines
 from vibecheck.diagnosis.scales import SizeLaw
 from vibecheck.diagnosis.standing_out import Excess
 from vibecheck.diagnosis.suspects import Key, rate_key
@@ -29,8 +29,7 @@ from vibecheck.diagnosis.turn_pushes import (
 )
 
 HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_spread=0.45, shape=4.0)
-"""Mean log significance of half orders above 0.55; noise alone gives about 0.35."""
-HALVES_NOISE = 0.55
+"""Mean log significance of half orders beyond what it is where nothing is."""
 DROWNED_DB, DROWNED_LEAN = -12.0, 0.25
 """A bent or misaligned shaft has a second turn not far below its first (common practice); odds a
 decibel for one that has not."""
@@ -190,5 +189,5 @@ def halves_readings(
             key = rate_key("halves", number, ratio[name])
             if key not in values:
                 found.setdefault(name, []).append(key)
-            values[key] = max(0.02, line.halves - HALVES_NOISE)
+            values[key] = max(0.02, line.halves - EVEN)
     return values, {name: tuple(keys) for name, keys in found.items()}

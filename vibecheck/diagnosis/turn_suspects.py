@@ -9,17 +9,16 @@ import numpy as np
 from vibecheck.diagnosis.clipping import much_clipped
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.heard import Heard
-from vibecheck.diagnosis.lines import TurnLines
+from vibecheck.diagnosis.lines import EVEN, TurnLines
 from vibecheck.diagnosis.listened import Listened
 from vibecheck.diagnosis.suspects import Key, Suspect, rate_key
 from vibecheck.diagnosis.turn_readings import (
     HALVES_LAW,
-    HALVES_NOISE,
     RotorTones,
     rotor_tones,
 )
 
-STEEP, EVEN, EVEN_BENT = 1.3, -0.6, -1.0
+STEEP, AS_SOUND, EVEN_BENT = 1.3, -0.6, -1.0
 """Odds of the model against odds that came true: one shaft in five hundred sound ones of two makers
 of invented machines comes near where a fault is likely."""
 STEADY_SAYS = 6.4
@@ -95,7 +94,7 @@ def _heaves(heard: Listened, tones: RotorTones) -> float:
     loud = max(tones.log_imbalance, tones.log_bent)
     said = STEEP * float(np.logaddexp(np.log(1.0 - HEAVES), np.log(HEAVES) + loud))
     halves = [row[tones.rotor].halves for row in heard.turns if tones.rotor in row]
-    clear = [max(0.02, half - HALVES_NOISE) for half in halves if np.isfinite(half)]
+    clear = [max(0.02, half - EVEN) for half in halves if np.isfinite(half)]
     return min(said, max(0.0, HALVES_LAW.log_odds(clear)))
 
 
@@ -103,7 +102,7 @@ def _turn_suspects(each: Mapping[str, RotorTones]) -> list[Suspect]:
     found = []
     for tones in each.values():
         for name, odds in (
-            ("imbalance", _held(STEEP * tones.log_imbalance + EVEN, tones)),
+            ("imbalance", _held(STEEP * tones.log_imbalance + AS_SOUND, tones)),
             ("bent or misaligned", STEEP * tones.log_bent + EVEN_BENT),
         ):
             found.append(

@@ -45,6 +45,10 @@ EVIDENCE: Mapping[str, str] = {
         "{count:whole} multiples of the turning of {rotor:part} stand out[, {halves:plain}], as "
         "from a part that is loose or knocks about."
     ),
+    "half_turns": (
+        "At {heard:whole} of {expected:whole} position(s) something comes and goes with half turns "
+        "of {rotor:part}, as a part does that is loose or knocks about."
+    ),
     "two_turn_tone": (
         "Twice a turn of {rotor:part}[, at {low_hz:hz} to {high_hz:hz},] is {db:times} against "
         "once a turn, as from a bent or misaligned shaft."
