@@ -128,8 +128,15 @@ def test_a_belt_on_another_step_is_the_same_belt() -> None:
 
     mill = random_mill(np.random.default_rng(0))
     steps = [belt.name for belt in mill.belts if not belt.toothed]
-    assert same_belt(mill, steps[0]) == tuple(steps)
+    assert same_belt(mill, steps[0]) == (steps[0],)
     assert same_belt(mill, "toothed belt") == ("toothed belt",)
+    named = tuple(
+        replace(belt, name=belt.name if belt.toothed else f"{belt.name} {n}")
+        for n, belt in enumerate(mill.belts)
+    )
+    apart = replace(mill, belts=named)
+    every = tuple(belt.name for belt in named if not belt.toothed)
+    assert same_belt(apart, every[0]) == every
 
 
 def test_mistaken_tables_still_turn_and_differ_only_where_the_mistake_is() -> None:

@@ -104,7 +104,7 @@ def candidates(machine: Machine, fault: str) -> tuple[str, ...]:
 def same_belt(machine: Machine, name: str) -> tuple[str, ...]:
     """Names of all entries that are one belt on different steps of its pulleys, this included."""
     own = next(belt for belt in machine.belts if belt.name == name)
-    return tuple(
+    alike = (
         belt.name
         for belt in machine.belts
         if belt.name == name
@@ -115,6 +115,7 @@ def same_belt(machine: Machine, name: str) -> tuple[str, ...]:
             and own.when
         )
     )
+    return tuple(dict.fromkeys(alike))
 
 
 def random_fault(

@@ -30,7 +30,7 @@ from vibecheck.synth.random_head import (
 def cone_belts(
     rng: np.random.Generator, name: str, driver: str, driven: str, steps: int, lever: str
 ) -> tuple[Belt, ...]:
-    """One belt on the steps of a pair of cones: each step an entry, all of one length."""
+    """One belt on the steps of a pair of cones: each step an entry, all of one name and length."""
     total = float(10 * rng.integers(17, 24))
     length = float(10 * rng.integers(85, 140))
     turn = float(rng.uniform(1.25, 1.75))
@@ -40,7 +40,7 @@ def cone_belts(
         big = round(total * ratio / (1 + ratio))
         made.append(
             Belt(
-                name=f"{name} step {step + 1}",
+                name=name,
                 driver=driver,
                 driven=driven,
                 driver_mm=Known.exactly(big, "measured"),
