@@ -9,11 +9,11 @@ import pytest
 
 from vibecheck.diagnosis.floating import floating_ratios
 from vibecheck.diagnosis.speed_agreement import agreed_on_steps
-from vibecheck.diagnosis.speed_by_turns import _in_step
+from vibecheck.diagnosis.speed_by_turns import _in_step, _outvoted
 from vibecheck.diagnosis.speed_followed import _clearly_other, _Fit
-from vibecheck.diagnosis.speed_scale import too_few_to_tell
+from vibecheck.diagnosis.speed_scale import MANY_PAIRS, pairs_under_load, too_few_to_tell
 from vibecheck.diagnosis.speed_track import SpeedTrack
-from vibecheck.diagnosis.speeds_found import TakeSpeed
+from vibecheck.diagnosis.speeds_found import TakeSpeed, not_used
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.turning import turning
 
@@ -89,3 +89,20 @@ def test_takes_that_heard_the_motor_tell_it_to_the_others(head) -> None:
     deaf = SimpleNamespace(turning=here, group=main, speed=speed, floating={})
     ratios = floating_ratios([*heard, deaf], [None] * 3)
     assert ratios[2]["motor"] == pytest.approx(0.99 * computed)
+
+
+@pytest.mark.parametrize(
+    ("sureness", "refuted", "outvoted"),
+    [(12.0, 3, True), (12.0, 1, False), (6.0, 3, False)],
+    ids=["plain teeth in most takes", "one take", "weak teeth"],
+)
+def test_what_passes_for_the_motor_does_not_speak_against_most_plain_takes(
+    head, sureness: float, refuted: int, outvoted: bool
+) -> None:
+    """A lumpy belt's multiples lie as evenly as a motor's turns."""
+    here = next(each for each in head if len(pairs_under_load(each)) >= MANY_PAIRS)
+    found = [
+        TakeSpeed(turning=here, filed=here.label, found=True, sureness=sureness) for _ in range(4)
+    ]
+    left = [not_used(each) if n < refuted else each for n, each in enumerate(found)]
+    assert _outvoted(found, left) is outvoted

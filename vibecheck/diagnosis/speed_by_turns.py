@@ -13,7 +13,13 @@ import numpy as np
 
 from vibecheck.diagnosis.belt_turns import belts_heard
 from vibecheck.diagnosis.speed_lines import anchor_group
-from vibecheck.diagnosis.speed_scale import BETWEEN_TAKES, USUAL_SCALE, USUAL_WIDTH
+from vibecheck.diagnosis.speed_scale import (
+    BETWEEN_TAKES,
+    MANY_PAIRS,
+    USUAL_SCALE,
+    USUAL_WIDTH,
+    pairs_under_load,
+)
 from vibecheck.diagnosis.speeds_found import TakeSpeed, not_used
 from vibecheck.diagnosis.turn_takes import SweepTurns, motor_group
 from vibecheck.diagnosis.turn_tracks import TurnSpeed
@@ -22,8 +28,9 @@ from vibecheck.machine.train import Turning
 
 IN_STEP = 5e-4
 """Two rates this near a ratio of small whole numbers keep step."""
-MANY = 3
-"""Takes that make it no accident that teeth are silent, or that shafts turn as the table says."""
+MANY, PLAIN = 3, 8.0
+"""Takes that make it no accident that teeth are silent, or that shafts turn as the table says; and
+the sureness of a speed by teeth that a motor must not speak against in most takes."""
 BELT_WIDTH = 0.022
 """How far a belt may set a shaft from the speed that the table gives it behind the heard motor."""
 
@@ -59,6 +66,8 @@ def with_turns(
         _refuted(speed, heard.speeds if heard is not None else {})
         for speed, heard in zip(fitted, turns.takes, strict=True)
     ]
+    if _outvoted(fitted, given):
+        given, turns = list(fitted), _without_motor(turns)
     toothed = [
         speed
         for speed, turning in zip(given, filed, strict=True)
@@ -76,6 +85,27 @@ def with_turns(
         for heard in turns.takes
     )
     return given if mute and belted < MANY else joined
+
+
+def _outvoted(fitted: Sequence[TakeSpeed], given: Sequence[TakeSpeed]) -> bool:
+    """Whether what passes for the motor speaks against most takes that many plain teeth tell.
+
+    It is something else then: a belt's multiples lie as evenly.
+    """
+    plain = [
+        not left.found
+        for speed, left in zip(fitted, given, strict=True)
+        if speed.found
+        and speed.turning is not None
+        and speed.sureness >= PLAIN
+        and len(pairs_under_load(speed.turning)) >= MANY_PAIRS
+    ]
+    return len(plain) >= MANY and 2 * sum(plain) > len(plain)
+
+
+def _without_motor(turns: SweepTurns) -> SweepTurns:
+    silent = tuple(take and replace(take, speeds={}) for take in turns.takes)
+    return replace(turns, takes=silent, motor_scale=None)
 
 
 def _refuted(speed: TakeSpeed, heard: Mapping[str, TurnSpeed]) -> TakeSpeed:
