@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.floating import floating_ratios
+from vibecheck.diagnosis.floating import apart_from_belts, floating_ratios
 from vibecheck.diagnosis.speed_agreement import agreed_on_steps
 from vibecheck.diagnosis.speed_by_turns import _in_step, _outvoted
 from vibecheck.diagnosis.speed_followed import _clearly_other, _Fit
@@ -106,3 +106,20 @@ def test_what_passes_for_the_motor_does_not_speak_against_most_plain_takes(
     ]
     left = [not_used(each) if n < refuted else each for n, each in enumerate(found)]
     assert _outvoted(found, left) is outvoted
+
+
+@pytest.mark.parametrize(
+    ("motor_hz", "kept"), [(23.93, False), (24.6, True), (11.96, False)], ids=str
+)
+def test_what_keeps_step_with_a_belt_that_is_heard_is_no_shaft(motor_hz: float, kept: bool) -> None:
+    """Belts 5.98 times a second; in two of six takes the lines are read a little beside."""
+    takes = [
+        SimpleNamespace(floating={"motor": motor_hz * off / 16.6}, belts={"V-belt": 5.98 / 16.6})
+        for off in (1.0, 1.001, 0.999, 1.0005, 1.002, 1.0)
+    ]
+    assert [("motor" in each) for each in apart_from_belts(takes)] == [kept] * len(takes)
+
+
+def test_without_a_belt_that_is_heard_no_shaft_is_left_out() -> None:
+    takes = [SimpleNamespace(floating={"motor": 1.44}, belts={}) for _ in range(4)]
+    assert apart_from_belts(takes) == [{"motor": 1.44}] * 4

@@ -25,6 +25,8 @@ WINDOW, NEAR = 0.035, 0.004
 SURE = -2.0
 """Decimal logarithm of the chance at which a floating speed counts as found; else it is guessed."""
 MULTIPLES = 6
+IN_STEP, MOST_TIMES = 0.003, 8
+"""A shaft this near a multiple, up to this one, of a belt's rate is the belt's multiple."""
 FEWEST_TELL, MOST_ALIKE = 2, 0.8
 """So many takes that heard a group speak for the others, when this share of them agrees."""
 
@@ -56,6 +58,29 @@ def floating_ratios(
         for number, ratio in ratios.items():
             found[number][name] = ratio
     return found
+
+
+def apart_from_belts(takes: Sequence[Heard]) -> list[dict[str, float]]:
+    """Floating speeds less those that are a multiple of a belt that was heard to throb.
+
+    A belt's multiples lie as evenly as a shaft's turns; what keeps step with it is it.
+    """
+    names = {name for take in takes for name in take.floating}
+    belts = {
+        name
+        for name in names
+        if any(_keeps_step(name, belt, takes) for belt in {b for t in takes for b in t.belts})
+    }
+    return [{n: r for n, r in take.floating.items() if n not in belts} for take in takes]
+
+
+def _keeps_step(name: str, belt: str, takes: Sequence[Heard]) -> bool:
+    times = [
+        t.floating[name] / t.belts[belt] for t in takes if name in t.floating and belt in t.belts
+    ]
+    multiple = round(float(np.median(times))) if times else 0
+    near = [abs(each / multiple - 1.0) < IN_STEP for each in times] if multiple else []
+    return 1 < multiple <= MOST_TIMES and bool(np.mean(near) >= MOST_ALIKE)
 
 
 def guessed_ratios(takes: Sequence[Heard]) -> list[dict[str, tuple[float, float]]]:

@@ -10,7 +10,7 @@ from typing import TypeVar
 from vibecheck.diagnosis.belt_throbs import BeltThrob, belt_throbs, with_belts
 from vibecheck.diagnosis.belts import BeltScore, score_belts
 from vibecheck.diagnosis.fixed_tones import FixedTone, fixed_tones
-from vibecheck.diagnosis.floating import floating_ratios, guessed_ratios
+from vibecheck.diagnosis.floating import apart_from_belts, floating_ratios, guessed_ratios
 from vibecheck.diagnosis.heard import Heard, heard
 from vibecheck.diagnosis.knock_readings import KnockReadings, knock_readings
 from vibecheck.diagnosis.lines import (
@@ -85,11 +85,13 @@ def listen(
     spectra = tuple(_side_by_side(line_spectrum, found))
     further = floating_ratios(found, spectra)
     found = tuple(replace(take, floating=more) for take, more in zip(found, further, strict=True))
-    guesses = guessed_ratios(found)
-    found = tuple(replace(take, guessed=of) for take, of in zip(found, guesses, strict=True))
+    found = _with_guesses(found)
     throbs = belt_throbs(found)
     rates = with_belts(found, throbs)
     found = tuple(replace(take, belts=of) for take, of in zip(found, rates, strict=True))
+    further = apart_from_belts(found)
+    found = tuple(replace(take, floating=of) for take, of in zip(found, further, strict=True))
+    found = _with_guesses(found)
     pairs = list(zip(found, spectra, strict=True))
     progress("knocks", 0.6)
     knocks = knock_readings(found)
@@ -117,6 +119,11 @@ def listen(
         cut=tuple(_cut_tones(ready, maybe)),
         doubts=doubts,
     )
+
+
+def _with_guesses(takes: Sequence[Heard]) -> tuple[Heard, ...]:
+    guesses = guessed_ratios(takes)
+    return tuple(replace(take, guessed=of) for take, of in zip(takes, guesses, strict=True))
 
 
 def _cut_tones(ready: Sequence[Ready], found: Sequence[Heard | None]) -> list[FixedTone]:
