@@ -37,8 +37,9 @@ BeltSteps = tuple[BeltStep, ...]
 
 SLIP_VARIES, STEPS_DIFFER = 0.003, 0.012
 """How far a belt's slip differs from take to take, and from one belt or step to another."""
-FIRM, LIKE_OTHERS = 2, 0.005
-"""So many takes sure of their own place say where others of the sweep have theirs, this nearly."""
+FIRM, LIKE_OTHERS, MORE_SLIP = 2, 0.005, 0.012
+"""So many takes sure of their own place say where others of the sweep have theirs, this nearly; a
+belt that drives more slips more, each by so much."""
 OWN = 3.5
 """Surprise a take must show itself (nats)."""
 
@@ -158,15 +159,17 @@ def _placed(
             continue
         high = np.flatnonzero(inside >= total[best] - 1e-9)
         placed[number] = float(SCALES[high].mean()), float(curve[best])
-    return placed | _placed_by_others(held, placed, told)
+    return placed | _placed_by_others(held, keys, placed, told)
 
 
 def _placed_by_others(
     curves: Mapping[int, Floats],
+    keys: Mapping[int, BeltSteps],
     placed: Mapping[int, tuple[float, float]],
     told: Mapping[BeltSteps, float],
 ) -> dict[int, tuple[float, float]]:
-    """Takes whose best place by themselves, without a rival, is about where others have theirs.
+    """Takes whose best place by themselves, without a rival, is about where others have theirs:
+    those on the same step if teeth tell of one, else all.
 
     The shaft turns somewhere in the window; what others say leaves chance little of it.
     """
@@ -180,9 +183,10 @@ def _placed_by_others(
             continue
         inside = np.where(np.abs(SCALES) <= BELT_WINDOW, curve, -1.0)
         best = int(inside.argmax())
-        rivals = inside[np.abs(SCALES - SCALES[best]) > 1e-3]
+        rivals = inside[np.abs(SCALES - SCALES[best]) > RIVAL]
         alone = inside[best] >= OWN and inside[best] - float(rivals.max()) >= LEAD
-        if alone and abs(SCALES[best] - middle) <= LIKE_OTHERS:
+        beyond = float(SCALES[best]) - told.get(keys[number], middle)
+        if alone and -MORE_SLIP * len(keys[number]) <= beyond <= LIKE_OTHERS:
             high = np.flatnonzero(inside >= inside[best] - 1e-9)
             found[number] = float(SCALES[high].mean()), float(inside[best])
     return found
