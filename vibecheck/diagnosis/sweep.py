@@ -71,7 +71,7 @@ def diagnose_sweep(
     judged = judge(every_suspect(heard), readings)
     case = Case(heard=heard, readings=readings, judged=judged)
     findings = [finding_of(case, group) for group in named(judged)] + fixed_findings(heard)
-    findings += unknown_rolling(heard)
+    findings += [each for each in unknown_rolling(heard) if not _told(each, findings)]
     findings = chatter_findings(heard, findings, specials)
     findings, told = with_specials(heard, findings, specials)
     findings = held_when_clipped(heard.ready, held_when_short(heard.ready, findings))
@@ -85,6 +85,13 @@ def diagnose_sweep(
         warnings=tuple(warnings),
         next_test=_next(findings, heard),
         table=evidence_table(heard, readings, judged),
+    )
+
+
+def _told(finding: Finding, others: Sequence[Finding]) -> bool:
+    """Whether another finding names the same parts for the same fault."""
+    return any(
+        other.fault == finding.fault and set(finding.parts) <= set(other.parts) for other in others
     )
 
 
