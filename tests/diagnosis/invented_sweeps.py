@@ -22,6 +22,7 @@ from vibecheck.machine.parts import (
     Position,
     Supply,
 )
+from vibecheck.machine.train import Turning
 from vibecheck.machine.turning import turning
 from vibecheck.recording import Recording, Take
 
@@ -188,3 +189,33 @@ def following_gain(samples: np.ndarray, *, target: float = 0.25) -> np.ndarray:
         held[k] = now
     places = (np.arange(level.size) + 0.5) * block
     return samples * np.interp(np.arange(samples.size), places, target / (held + 1e-9))
+
+
+def swaying_turns(
+    hz: float, rng: np.random.Generator, *, rate_hz: float, seconds: float
+) -> np.ndarray:
+    """Turns since the start of a shaft that sways a little about its speed, and stands a little
+    beside it."""
+    times = np.arange(int(rate_hz * seconds)) / rate_hz
+    sway = 1.0 + 8e-4 * np.sin(2 * np.pi * 0.09 * times + rng.uniform(0, 6))
+    return np.asarray(np.cumsum(hz * (1 + 0.002 * rng.uniform(-1, 1)) * sway) / rate_hz)
+
+
+def tooth_tones(where: Turning, shaft: str, turns: np.ndarray) -> np.ndarray:
+    """Tones of all pairs that carry the load, by the turns of one shaft."""
+    base_hz = where.nominal_hz(shaft)
+    assert base_hz
+    total = np.zeros(turns.size)
+    for mesh in where.meshes:
+        if mesh.loaded and mesh.order is not None:
+            angle = turns * mesh.order * where.groups[mesh.group].nominal_hz / base_hz
+            for k, level in ((1, 0.6), (2, 0.4), (3, 0.2)):
+                total += level * np.cos(2 * np.pi * k * angle + k)
+    return total
+
+
+def ringing(struck: np.ndarray, *, rate_hz: float, fades: float) -> np.ndarray:
+    """What blows sound like in a casting: a ring of 3100 Hz that ``fades`` over so many samples."""
+    span = np.arange(120)
+    ring = np.exp(-span / fades) * np.sin(2 * np.pi * 3100.0 / rate_hz * span)
+    return np.asarray(np.convolve(struck, ring)[: struck.size])

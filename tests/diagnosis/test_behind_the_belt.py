@@ -11,7 +11,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.diagnosis.invented_sweeps import eight_speed_lathe
+from tests.diagnosis.invented_sweeps import (
+    eight_speed_lathe,
+    ringing,
+    swaying_turns,
+    tooth_tones,
+)
 from vibecheck.diagnosis.findings import Diagnosis
 from vibecheck.diagnosis.listened import Listened, listen
 from vibecheck.machine.bearings import BearingOrders
@@ -56,33 +61,23 @@ def recorded(label: str, number: int, *, throb: float, blows: float) -> Take:
     """Tooth tones and noise, throbbing with the belt or struck by a motor bearing's outer race."""
     rng = np.random.default_rng(700 + number)
     where = turning(lathe(), next(p for p in lathe().positions if p.label == label))
-    times = np.arange(int(RATE_HZ * SECONDS)) / RATE_HZ
-    sway = 1.0 + 8e-4 * np.sin(2 * np.pi * 0.09 * times + rng.uniform(0, 6))
-    turns = np.cumsum(MOTOR_HZ * (1 + 0.002 * rng.uniform(-1, 1)) * sway) / RATE_HZ
+    turns = swaying_turns(MOTOR_HZ, rng, rate_hz=RATE_HZ, seconds=SECONDS)
     motor, first = where.nominal_hz("motor"), where.nominal_hz("I")
     work = where.belts[0]
     assert motor
     assert first
     assert work.order
     shaft = turns * first / motor * (1 - BELT_SLIP)
-    sound = 0.5 * rng.normal(size=times.size)
-    for mesh in where.meshes:
-        if mesh.loaded and mesh.order is not None:
-            angle = shaft * mesh.order * where.groups[mesh.group].nominal_hz / first
-            sound += sum(
-                level * np.cos(2 * np.pi * k * angle + k)
-                for k, level in ((1, 0.6), (2, 0.4), (3, 0.2))
-            )
+    sound = 0.5 * rng.normal(size=turns.size) + tooth_tones(where, "I", shaft)
     belt = turns * work.order * (1 - BELT_SLIP / 2)
     sound *= 1.0 + throb * np.exp(-0.5 * ((belt % 1.0 - 0.5) / 0.06) ** 2)
-    struck = np.zeros(times.size)
+    struck = np.zeros(turns.size)
     passes = (
         turns * ON_MOTOR.outer * (1 - BEARING_SLIP)
-        + 0.01 * np.cumsum(rng.normal(size=times.size)) / 60
+        + 0.01 * np.cumsum(rng.normal(size=turns.size)) / 60
     )
     struck[1:][np.diff(np.floor(passes)) > 0] = blows
-    ring = np.exp(-np.arange(120) / 20.0) * np.sin(2 * np.pi * 3100.0 / RATE_HZ * np.arange(120))
-    sound += np.convolve(struck, ring)[: times.size]
+    sound += ringing(struck, rate_hz=RATE_HZ, fades=20.0)
     recording = Recording(samples=sound.astype(np.float32), rate_hz=RATE_HZ, name=label)
     return Take(recording=recording, position=label)
 

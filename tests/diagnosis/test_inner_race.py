@@ -13,7 +13,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from tests.diagnosis.invented_sweeps import eight_speed_lathe
+from tests.diagnosis.invented_sweeps import (
+    eight_speed_lathe,
+    ringing,
+    swaying_turns,
+    tooth_tones,
+)
 from vibecheck.diagnosis.findings import Diagnosis
 from vibecheck.machine.bearings import BearingOrders
 from vibecheck.machine.parts import Bearing, Known, Machine
@@ -46,30 +51,20 @@ def recorded(label: str, number: int, *, inner: float, outer: float) -> Take:
     """Tooth tones, noise, and blows of either race; the inner's only while it bears the load."""
     rng = np.random.default_rng(900 + number)
     where = turning(lathe(), next(p for p in lathe().positions if p.label == label))
-    times = np.arange(int(RATE_HZ * SECONDS)) / RATE_HZ
     first = where.nominal_hz("I")
     third = where.nominal_hz("III")
     assert first
     assert third
-    sway = 1.0 + 8e-4 * np.sin(2 * np.pi * 0.09 * times + rng.uniform(0, 6))
-    turns = np.cumsum(FIRST_HZ * (1 + 0.002 * rng.uniform(-1, 1)) * sway) / RATE_HZ
-    sound = 0.5 * rng.normal(size=times.size)
-    for mesh in where.meshes:
-        if mesh.loaded and mesh.order is not None:
-            angle = turns * mesh.order * where.groups[mesh.group].nominal_hz / first
-            sound += sum(
-                level * np.cos(2 * np.pi * k * angle + k)
-                for k, level in ((1, 0.6), (2, 0.4), (3, 0.2))
-            )
+    turns = swaying_turns(FIRST_HZ, rng, rate_hz=RATE_HZ, seconds=SECONDS)
+    sound = 0.5 * rng.normal(size=turns.size) + tooth_tones(where, "I", turns)
     shaft = turns * third / first
-    struck = np.zeros(times.size)
+    struck = np.zeros(turns.size)
     cage = INSIDE.cage * (1 - LAG)
     for force, order, swells in ((inner, 10 - 10 * cage, True), (outer, 10 * cage, False)):
         blows = np.flatnonzero(np.diff(np.floor(shaft * order + 0.3)) > 0)
         load = np.cos(2 * np.pi * shaft[blows]) if swells else np.ones(blows.size)
         struck[blows] += force * np.maximum(load, 0.0) * (1 + 0.2 * rng.normal(size=blows.size))
-    ring = np.exp(-np.arange(120) / 18.0) * np.sin(2 * np.pi * 3100.0 / RATE_HZ * np.arange(120))
-    sound += np.convolve(struck, ring)[: times.size]
+    sound += ringing(struck, rate_hz=RATE_HZ, fades=18.0)
     samples = (0.05 * sound[None, :]).astype(np.float32)
     return Take(recording=Recording(name=label, samples=samples, rate_hz=RATE_HZ), position=label)
 

@@ -10,7 +10,12 @@ from functools import cache
 
 import numpy as np
 
-from tests.diagnosis.invented_sweeps import eight_speed_lathe
+from tests.diagnosis.invented_sweeps import (
+    eight_speed_lathe,
+    ringing,
+    swaying_turns,
+    tooth_tones,
+)
 from vibecheck.diagnosis.findings import Diagnosis
 from vibecheck.diagnosis.listened import Listened, listen
 from vibecheck.machine.parts import Bearing, Known, Machine
@@ -34,28 +39,17 @@ def recorded(machine: Machine, label: str, number: int, shaft: str, every: float
     """Tooth tones and noise; a blow of uneven strength every so many turns of one shaft."""
     rng = np.random.default_rng(400 + number)
     where = turning(machine, next(p for p in machine.positions if p.label == label))
-    times = np.arange(int(RATE_HZ * SECONDS)) / RATE_HZ
     first = where.nominal_hz("I")
     own = where.nominal_hz(shaft)
     assert first
     assert own
-    sway = 1.0 + 8e-4 * np.sin(2 * np.pi * 0.09 * times + rng.uniform(0, 6))
-    turns = np.cumsum(FIRST_HZ * (1 + 0.002 * rng.uniform(-1, 1)) * sway) / RATE_HZ
-    sound = 0.5 * rng.normal(size=times.size)
-    for mesh in where.meshes:
-        if mesh.loaded and mesh.order is not None:
-            angle = turns * mesh.order * where.groups[mesh.group].nominal_hz / first
-            sound += sum(
-                level * np.cos(2 * np.pi * k * angle + k)
-                for k, level in ((1, 0.6), (2, 0.4), (3, 0.2))
-            )
+    turns = swaying_turns(FIRST_HZ, rng, rate_hz=RATE_HZ, seconds=SECONDS)
+    sound = 0.5 * rng.normal(size=turns.size) + tooth_tones(where, "I", turns)
     if every:
         blows = np.flatnonzero(np.diff(np.floor(turns * own / first / every + 0.3)) > 0)
-        struck = np.zeros(times.size)
+        struck = np.zeros(turns.size)
         struck[blows] = 4.0 * (1 + 0.3 * rng.normal(size=blows.size))
-        span = np.arange(120)
-        ring = np.exp(-span / 18.0) * np.sin(2 * np.pi * 3100.0 / RATE_HZ * span)
-        sound += np.convolve(struck, ring)[: times.size]
+        sound += ringing(struck, rate_hz=RATE_HZ, fades=18.0)
     samples = (0.05 * sound[None, :]).astype(np.float32)
     return Take(recording=Recording(name=label, samples=samples, rate_hz=RATE_HZ), position=label)
 

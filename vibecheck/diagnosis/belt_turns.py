@@ -29,10 +29,10 @@ from vibecheck.diagnosis.turn_takes import (
     TurnTake,
     chance_among,
 )
+from vibecheck.machine.parts import BeltStep
 from vibecheck.machine.train import BeltAtWork, Turning
 
 Floats = NDArray[np.float64]
-BeltStep = tuple[str, float | None, float | None]
 BeltSteps = tuple[BeltStep, ...]
 
 SLIP_VARIES, STEPS_DIFFER = 0.003, 0.012

@@ -32,6 +32,9 @@ ELEMENT_WORDS = {
     "cage": "cage",
 }
 
+ON_ANOTHER_STEP = 1.05
+"""Rates of a belt that differ more than this are of different steps of its pulleys."""
+
 
 def evidence_of(case: Case, suspect: Suspect) -> list[Fact]:
     """Why the suspect is believed, from the takes where it works and those where it is heard."""
@@ -156,9 +159,15 @@ def _belt_facts(
     score = suspect.detail.get("score")
     if not isinstance(score, BeltScore):
         return []
-    hz = float(np.nanmedian(score.hz))
+    low, high = float(np.nanmin(score.hz)), float(np.nanmax(score.hz))
+    several = high > ON_ANOTHER_STEP * low
     return [
-        fact("belt_rate", hz=hz, belt=score.belt),
+        fact(
+            "belt_rate",
+            low_hz=low if several else float(np.nanmedian(score.hz)),
+            high_hz=high if several else None,
+            belt=score.belt,
+        ),
         fact(
             "engine_note", text=f"lines {score.resolution_hz:.2f} Hz apart can be told apart here"
         ),

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from vibecheck.diagnosis.field import Field
 from vibecheck.diagnosis.heard import Heard
 from vibecheck.diagnosis.rolling_fields import envelope_orders
+from vibecheck.diagnosis.turning_lines import comb_height
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Machine
 from vibecheck.spectra.envelope import EnvelopeSpectrum
@@ -24,8 +25,6 @@ Floats = NDArray[np.float64]
 TURNS = np.arange(7.0)
 HALVES = TURNS + 0.5
 QUARTERS = np.sort(np.concatenate([TURNS + 0.25, TURNS + 0.75]))
-FEWEST = 4
-"""So many half multiples must be free of what else turns."""
 LEAST, NOISE = 2.0, 0.5
 """Power over the floor that what lies between has at least; and what noise leaves in doubt."""
 OTHERS, REACH = 12, 2.5
@@ -79,24 +78,23 @@ def _rattle(take: Heard, name: str, spectra: Iterable[tuple[EnvelopeSpectrum, fl
     highest = float("nan")
     for level, scale in spectra:
         step = level.significance.step / scale
-        halves, quarters = (_height(level, each, step, others) for each in (HALVES, QUARTERS))
-        if np.isfinite(halves) and np.isfinite(quarters):
+        halves, quarters = (
+            comb_height(level, scale * _free(each, step, others)) for each in (HALVES, QUARTERS)
+        )
+        if halves and quarters:
             over = np.log((halves + NOISE) / (max(quarters, LEAST) + NOISE))
             highest = float(np.fmax(highest, over))
     return highest
 
 
-def _height(level: EnvelopeSpectrum, orders: Floats, step: float, others: Sequence[float]) -> float:
-    """Median over the floor of the highest of three bins at each free order; nan of too few."""
+def _free(orders: Floats, step: float, others: Sequence[float]) -> Floats:
+    """Orders that the spectrum resolves, and nothing else that turns has lines on."""
     foreign = np.array([k * other for other in others for k in range(1, OTHERS + 1)])
-    if foreign.size:
-        orders = orders[np.abs(orders[:, None] - foreign[None, :]).min(axis=1) > REACH * step]
-    places = np.rint(orders / step).astype(int)
-    places = places[(places > 1) & (places < len(level.significance) - 1)]
-    if places.size < FEWEST:
-        return float("nan")
-    near = [level.significance.values[places + offset] for offset in (-1, 0, 1)]
-    return float(np.median(np.max(near, axis=0)))
+    orders = orders[orders > 1.5 * step]
+    if not foreign.size:
+        return orders
+    free: Floats = orders[np.abs(orders[:, None] - foreign[None, :]).min(axis=1) > REACH * step]
+    return free
 
 
 def _half_cage(machine: Machine, name: str) -> bool:

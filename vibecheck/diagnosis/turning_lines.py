@@ -23,6 +23,8 @@ ALWAYS, MANY, COMB_LINE = 8, 40, 4.0
 them stand this far over the floor (noise alone: 1.8)."""
 HALVES = 8
 """Half multiples (0.5, 1.5 ...) of a rotor looked at; its own where they stand out."""
+FEWEST = 4
+"""Lines of a comb that must be within the spectrum for its height to be told."""
 SLIPS = 2e-3
 """How far lines behind a belt may stand beside their place on the track."""
 
@@ -83,13 +85,9 @@ def _belt_rates(take: Heard, known: Mapping[str, float]) -> Iterator[float]:
 
 def _comb_stands_out(level: EnvelopeSpectrum, ratio: float, many: int) -> bool:
     """Whether a rotor's higher multiples are there at all: as a comb, not one by accident."""
-    step, bins = level.significance.step, len(level.significance)
-    places = np.rint(np.arange(ALWAYS + 1, many + 1) * ratio / step).astype(int)
-    places = places[places < bins - 1]
-    if places.size < 4:
-        return True
-    near = [level.significance.values[places + offset] for offset in (-1, 0, 1)]
-    return float(np.median(np.max(near, axis=0))) > COMB_LINE
+    multiples = np.arange(ALWAYS + 1, many + 1, dtype=np.float64)
+    height = comb_height(level, multiples * ratio)
+    return height == 0.0 or height > COMB_LINE
 
 
 def _slips(take: Heard, name: str) -> bool:
@@ -100,17 +98,17 @@ def _slips(take: Heard, name: str) -> bool:
 def _halves_stand_out(level: EnvelopeSpectrum, ratio: float) -> bool:
     """Whether a rotor's half multiples stand as a comb over what lies between: something loose."""
     half, quarters = (
-        _comb_height(level, (np.arange(HALVES)[:, None] + np.array(at)).ravel() * ratio)
+        comb_height(level, (np.arange(HALVES)[:, None] + np.array(at)).ravel() * ratio)
         for at in ((0.5,), (0.25, 0.75))
     )
     return half > max(COMB_LINE, 2.0 * quarters)
 
 
-def _comb_height(level: EnvelopeSpectrum, orders: NDArray[np.float64]) -> float:
+def comb_height(level: EnvelopeSpectrum, orders: NDArray[np.float64]) -> float:
     """Median over the floor of the highest of three bins at each order; 0 of too few."""
     places = np.rint(orders / level.significance.step).astype(int)
     places = places[(places > 0) & (places < len(level.significance) - 1)]
-    if places.size < 4:
+    if places.size < FEWEST:
         return 0.0
     near = [level.significance.values[places + offset] for offset in (-1, 0, 1)]
     return float(np.median(np.max(near, axis=0)))

@@ -147,6 +147,10 @@ class Mesh:
         return self.called or f"{self.driver}/{self.driven}"
 
 
+BeltStep = tuple[str, float | None, float | None]
+"""A belt's name and both its pulleys (mm): one step of it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Belt:
     """A belt between two shafts: V, flat (slips) or toothed (does not).
@@ -170,7 +174,7 @@ class Belt:
     when: When = field(default_factory=dict)
 
     @property
-    def step(self) -> tuple[str, float | None, float | None]:
+    def step(self) -> BeltStep:
         """What tells one step of a belt's pulleys from another: its name and both pulleys."""
         return self.name, self.driver_mm.middle, self.driven_mm.middle
 

@@ -91,8 +91,7 @@ EVIDENCE: Mapping[str, str] = {
         "with {count:whole} balls or rollers must."
     ),
     "belt_rate": (
-        "A bump at {hz:hz}, the rate at which {belt:part} goes round[; its {strongest:plain} is "
-        "the strongest]."
+        "A bump at {low_hz:hz}[ to {high_hz:hz}], the rate at which {belt:part} goes round."
     ),
     "belt_throb": (
         "All else swells and fades at {low_hz:hz} to {high_hz:hz}, as often as {belt:part} goes "
