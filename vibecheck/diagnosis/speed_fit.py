@@ -163,7 +163,8 @@ def _fitted_where_told(
             own = {label: trials[label]}
             scale = float(np.median(scales))
             again = take_speed(take, frames, own, turnings, scale, TOLD_WITHIN, sure=SURE_TOLD)
-            found[number] = again if again.support >= TOLD_SUPPORT else fitted[number]
+            if again.found and again.support >= TOLD_SUPPORT:
+                found[number] = again
     return found
 
 
