@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vibecheck import units
-from vibecheck.diagnosis.families import bearing_families, bearing_orders
+from vibecheck.diagnosis.chance.families import bearing_families, bearing_orders
 from vibecheck.diagnosis.findings import Diagnosis, verdict_for
 from vibecheck.files.gear_table import parse_table, read_machine, write_machine
 from vibecheck.files.shipped import shipped_path

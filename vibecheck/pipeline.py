@@ -49,7 +49,7 @@ def diagnose(
     ordinary = [take for take in takes if take.kind in ORDINARY]
     specials = [take for take in takes if take.kind not in ORDINARY]
     if machine is None:
-        from vibecheck.diagnosis.untabled import hear_untabled
+        from vibecheck.diagnosis.untabled.judged import hear_untabled
 
         return hear_untabled(takes)
     turnings = positions_of(machine)
@@ -57,7 +57,7 @@ def diagnose(
         from vibecheck.diagnosis.sweep import diagnose_sweep
 
         return diagnose_sweep(machine, turnings, ordinary, say, specials)
-    from vibecheck.diagnosis.single import diagnose_single
+    from vibecheck.diagnosis.single.judged import diagnose_single
 
     return diagnose_single(machine, turnings, ordinary or list(takes), say)
 

@@ -14,7 +14,7 @@ from vibecheck.diagnosis.balance import (
     permissible_unbalance_g_mm,
     planes_unbalance,
 )
-from vibecheck.diagnosis.severity import severity
+from vibecheck.diagnosis.compared.severity import severity
 from vibecheck.errors import RecordingError, UsageError
 from vibecheck.recording import Recording
 

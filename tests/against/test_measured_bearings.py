@@ -9,9 +9,9 @@ import measured
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.families import bearing_families
-from vibecheck.diagnosis.one_take import hear_bearing
-from vibecheck.diagnosis.unknown_bearing import unknown_bearing
+from vibecheck.diagnosis.chance.families import bearing_families
+from vibecheck.diagnosis.single.one_take import hear_bearing
+from vibecheck.diagnosis.single.unknown_bearing import unknown_bearing
 
 
 def families_of(bearing):

@@ -9,8 +9,8 @@ import measured
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.comparison import compare
-from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
+from vibecheck.diagnosis.compared.comparison import compare
+from vibecheck.diagnosis.compared.take_at_speed import TakeAtSpeed
 from vibecheck.machine.parts import Bearing
 from vibecheck.machine.single import one_shaft
 from vibecheck.recording import Recording, Support, Take

@@ -8,7 +8,7 @@ import measured
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.shaft_lines import shaft_lines
+from vibecheck.diagnosis.single.shaft_lines import shaft_lines
 from vibecheck.spectra.envelope import transformed
 from vibecheck.spectra.floor import over_floor
 from vibecheck.spectra.spectrum import long_spectrum

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibecheck.diagnosis.repeatability import repeatability_of
-from vibecheck.diagnosis.repeated_levels import Cell
-from vibecheck.diagnosis.resolved_changes import (
+from vibecheck.diagnosis.compared.repeatability import repeatability_of
+from vibecheck.diagnosis.compared.repeated_levels import Cell
+from vibecheck.diagnosis.compared.resolved_changes import (
     change_chances,
     interval_factor,
     resolved,

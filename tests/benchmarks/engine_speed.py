@@ -19,8 +19,8 @@ import scipy.fft
 import scipy.signal
 import soundfile
 
-from vibecheck.diagnosis.families import bearing_families
-from vibecheck.diagnosis.one_take import hear_bearing
+from vibecheck.diagnosis.chance.families import bearing_families
+from vibecheck.diagnosis.single.one_take import hear_bearing
 from vibecheck.files.audio import read_recording
 from vibecheck.files.gear_table import read_machine
 from vibecheck.files.shipped import shipped_path

@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import measured
 
 from vibecheck.diagnosis.findings import Diagnosis
-from vibecheck.diagnosis.untabled_tones import NO_FAULT
+from vibecheck.diagnosis.untabled.tones import NO_FAULT
 from vibecheck.machine.parts import Bearing, Known
 from vibecheck.machine.single import one_shaft
 from vibecheck.pipeline import diagnose

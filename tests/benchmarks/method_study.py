@@ -24,8 +24,9 @@ import scipy.signal
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import measured
 
-from vibecheck.diagnosis import field, matching, odds, one_take
-from vibecheck.diagnosis.families import bearing_families
+from vibecheck.diagnosis.chance import field, matching
+from vibecheck.diagnosis.chance.families import bearing_families
+from vibecheck.diagnosis.single import odds, one_take
 from vibecheck.spectra import bands, envelope
 from vibecheck.spectra.envelope import transformed
 

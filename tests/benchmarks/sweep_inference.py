@@ -27,7 +27,7 @@ from sweep_cases import KINDS, Case, alike, case_of, kind_of, told
 
 from vibecheck.diagnosis import sweep
 from vibecheck.diagnosis.findings import Diagnosis
-from vibecheck.diagnosis.joint import Judged
+from vibecheck.diagnosis.suspects.joint import Judged
 from vibecheck.pipeline import diagnose
 from vibecheck.recording import Take
 from vibecheck.synth.sweep import Truth

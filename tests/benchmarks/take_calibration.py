@@ -22,8 +22,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import measured
 from measured_table import ROWS
 
-from vibecheck.diagnosis.families import bearing_families, bearing_orders
-from vibecheck.diagnosis.one_take import OneTake, hear_bearing
+from vibecheck.diagnosis.chance.families import bearing_families, bearing_orders
+from vibecheck.diagnosis.single.one_take import OneTake, hear_bearing
 from vibecheck.spectra.envelope import Transform, transformed
 
 APART = 0.045

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
+from vibecheck.diagnosis.compared.take_at_speed import TakeAtSpeed
 from vibecheck.machine.parts import (
     Belt,
     Gear,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from diagnosis.invented_sweeps import RATE_HZ, Sound, eight_speed_lathe, following_gain, heard
 
-from vibecheck.diagnosis.automatic_gain import breathing
+from vibecheck.diagnosis.compared.automatic_gain import breathing
 
 MACHINE = eight_speed_lathe()
 

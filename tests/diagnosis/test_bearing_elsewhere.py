@@ -8,15 +8,15 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.bearing_elsewhere import (
+from vibecheck.diagnosis.chance.families import bearing_families
+from vibecheck.diagnosis.readings.rolling import RollingScore
+from vibecheck.diagnosis.suspects.bearing_elsewhere import (
     heard_elsewhere,
     lag,
     likeness,
     log_odds,
     unknown_beside,
 )
-from vibecheck.diagnosis.families import bearing_families
-from vibecheck.diagnosis.rolling import RollingScore
 from vibecheck.machine.bearings import BearingOrders, orders_of
 from vibecheck.machine.parts import Bearing, Known
 

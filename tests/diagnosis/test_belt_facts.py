@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.belts import BeltScore
-from vibecheck.diagnosis.finding_case import Case
-from vibecheck.diagnosis.finding_evidence import _belt_facts
-from vibecheck.diagnosis.suspects import Suspect
+from vibecheck.diagnosis.readings.belts import BeltScore
+from vibecheck.diagnosis.suspects.suspect import Suspect
+from vibecheck.diagnosis.verdicts.finding_case import Case
+from vibecheck.diagnosis.verdicts.finding_evidence import _belt_facts
 from vibecheck.report.words import sentence
 
 

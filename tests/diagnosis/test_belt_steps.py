@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from vibecheck.diagnosis.belts import _one_belt
+from vibecheck.diagnosis.readings.belts import _one_belt
 from vibecheck.machine.parts import Belt, Known
 
 STEP = Belt(

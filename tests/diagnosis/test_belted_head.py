@@ -11,12 +11,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.belt_turns import _belts_into
 from vibecheck.diagnosis.ready import made_ready
-from vibecheck.diagnosis.speed_agreement import agreed_on_steps, same_steps
-from vibecheck.diagnosis.speed_fit import fit_speeds
-from vibecheck.diagnosis.speed_track import SpeedTrack
-from vibecheck.diagnosis.speeds_found import SweepSpeeds, TakeSpeed
+from vibecheck.diagnosis.speeds.agreement import agreed_on_steps, same_steps
+from vibecheck.diagnosis.speeds.belt_turns import _belts_into
+from vibecheck.diagnosis.speeds.fit import fit_speeds
+from vibecheck.diagnosis.speeds.found import SweepSpeeds, TakeSpeed
+from vibecheck.diagnosis.speeds.track import SpeedTrack
 from vibecheck.files.gear_table import read_table
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from vibecheck.diagnosis import censored
-from vibecheck.diagnosis.censored import EDGE_DB, LAPSE, log_likelihood
+from vibecheck.diagnosis.chance import censored
+from vibecheck.diagnosis.chance.censored import EDGE_DB, LAPSE, log_likelihood
 
 
 def test_levels_all_heard_are_a_plain_gaussian() -> None:

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from story_sounds import RATE_HZ, Voice, sound
 
-from vibecheck.diagnosis.coasting import ending
 from vibecheck.diagnosis.ready import Ready, made_ready
+from vibecheck.diagnosis.verdicts.coasting import ending
 from vibecheck.files.gear_table import read_machine
 from vibecheck.recording import Recording, Take
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from diagnosis.invented_sweeps import Sound, eight_speed_lathe, heard
 
-from vibecheck.diagnosis.comparison import compare
-from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
+from vibecheck.diagnosis.compared.comparison import compare
+from vibecheck.diagnosis.compared.take_at_speed import TakeAtSpeed
 from vibecheck.errors import JobError
 from vibecheck.recording import Support
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from diagnosis.invented_sweeps import Sound, eight_speed_lathe, heard
 
-from vibecheck.diagnosis.comparison import compare
-from vibecheck.diagnosis.criterion import Demand, judge
+from vibecheck.diagnosis.compared.comparison import compare
+from vibecheck.diagnosis.compared.criterion import Demand, judge
 from vibecheck.errors import JobError
 from vibecheck.files.criterion_file import read_criterion
 

@@ -10,7 +10,7 @@ import pytest
 from tests.diagnosis.invented_sweeps import RATE_HZ, Sound, eight_speed_lathe, heard
 from vibecheck.diagnosis.findings import Diagnosis
 from vibecheck.diagnosis.ready import made_ready
-from vibecheck.diagnosis.speed_fit import fit_speeds
+from vibecheck.diagnosis.speeds.fit import fit_speeds
 from vibecheck.machine.turning import turning
 from vibecheck.pipeline import diagnose
 from vibecheck.recording import Take

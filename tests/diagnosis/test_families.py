@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vibecheck.diagnosis.families import (
+from vibecheck.diagnosis.chance.families import (
     bearing_families,
     bearing_orders,
     seconds_to_separate,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from diagnosis.invented_sweeps import Sound, eight_speed_lathe, heard
 
-from vibecheck.diagnosis.comparison import compare
-from vibecheck.diagnosis.finding_change import finding_changes
+from vibecheck.diagnosis.compared.comparison import compare
+from vibecheck.diagnosis.compared.finding_change import finding_changes
 from vibecheck.diagnosis.findings import Finding
 
 MACHINE = eight_speed_lathe()

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.fixed_findings import STEADY, standing
-from vibecheck.diagnosis.fixed_tones import FixedTone, fixed_tones
+from vibecheck.diagnosis.readings.fixed_tones import FixedTone, fixed_tones
 from vibecheck.diagnosis.ready import Ready, made_ready
+from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, standing
 from vibecheck.recording import Recording, Take
 
 RATE_HZ = 8000.0

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from vibecheck.diagnosis.grouping import faults_meant, named
-from vibecheck.diagnosis.joint import Judged
-from vibecheck.diagnosis.suspects import Key, Suspect
+from vibecheck.diagnosis.readings.keys import Key
+from vibecheck.diagnosis.suspects.joint import Judged
+from vibecheck.diagnosis.suspects.suspect import Suspect
+from vibecheck.diagnosis.verdicts.grouping import faults_meant, named
 
 TOOTH, RACE = "broken or damaged tooth", "outer race"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vibecheck.diagnosis.howls import _Howl
+from vibecheck.diagnosis.verdicts.howls import _Howl
 
 
 def howl(scatter: float, level_db: float, takes: int) -> _Howl:

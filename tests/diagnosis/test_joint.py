@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibecheck.diagnosis.joint import Readings, judge
-from vibecheck.diagnosis.scales import SizeLaw
-from vibecheck.diagnosis.suspects import Key, Suspect
+from vibecheck.diagnosis.chance.scales import SizeLaw
+from vibecheck.diagnosis.readings.keys import Key
+from vibecheck.diagnosis.suspects.joint import Readings, judge
+from vibecheck.diagnosis.suspects.suspect import Suspect
 
 LAWS = {
     "knock": SizeLaw(healthy=0.5, healthy_spread=0.35, faulty=3.5, faulty_spread=0.75, shape=3.0),

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.families import bearing_families
-from vibecheck.diagnosis.field import Field
-from vibecheck.diagnosis.matching import score_families
-from vibecheck.diagnosis.one_take import hear_bearing
+from vibecheck.diagnosis.chance.families import bearing_families
+from vibecheck.diagnosis.chance.field import Field
+from vibecheck.diagnosis.chance.matching import score_families
+from vibecheck.diagnosis.single.one_take import hear_bearing
 from vibecheck.errors import RecordingError
 from vibecheck.spectra.bands import envelope_spectra
 from vibecheck.spectra.envelope import transformed

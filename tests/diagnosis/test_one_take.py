@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.families import bearing_families, bearing_orders
+from vibecheck.diagnosis.chance.families import bearing_families, bearing_orders
 from vibecheck.diagnosis.findings import verdict_for
-from vibecheck.diagnosis.odds import as_said
-from vibecheck.diagnosis.one_take import hear_bearing
-from vibecheck.diagnosis.unknown_bearing import filled_ratio
+from vibecheck.diagnosis.single.odds import as_said
+from vibecheck.diagnosis.single.one_take import hear_bearing
+from vibecheck.diagnosis.single.unknown_bearing import filled_ratio
 from vibecheck.machine.parts import Bearing, Known
 from vibecheck.machine.single import one_shaft
 from vibecheck.pipeline import diagnose

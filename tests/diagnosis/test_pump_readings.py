@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from vibecheck.diagnosis.pump_readings import PumpTones
-from vibecheck.diagnosis.pump_suspects import lean
+from vibecheck.diagnosis.readings.pump_readings import PumpTones
+from vibecheck.diagnosis.suspects.pumps import lean
 
 
 def tones(level_db: float, above_db: float, *, takes: int = 8, counted: bool = True) -> PumpTones:

@@ -17,7 +17,7 @@ from tests.diagnosis.invented_sweeps import (
     tooth_tones,
 )
 from vibecheck.diagnosis.findings import Diagnosis
-from vibecheck.diagnosis.listened import Listened, listen
+from vibecheck.diagnosis.readings.listened import Listened, listen
 from vibecheck.machine.parts import Bearing, Known, Machine
 from vibecheck.machine.turning import turning
 from vibecheck.pipeline import diagnose

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import false_discovery_control
 
-from vibecheck.diagnosis.repeatability import Repeatability, repeatability_of
-from vibecheck.diagnosis.repeated_levels import Cell
-from vibecheck.diagnosis.resolved_changes import (
+from vibecheck.diagnosis.compared.repeatability import Repeatability, repeatability_of
+from vibecheck.diagnosis.compared.repeated_levels import Cell
+from vibecheck.diagnosis.compared.resolved_changes import (
     change_chances,
     interval_factor,
     resolved,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibecheck.diagnosis.rolling_evidence import (
+from vibecheck.diagnosis.chance.added_up import (
     STEP,
     decoy_chance,
     own_place,

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.scales import SizeLaw
+from vibecheck.diagnosis.chance.scales import SizeLaw
 
 LAW = SizeLaw(healthy=1.0, healthy_spread=0.4, faulty=7.0, faulty_spread=0.7, shape=2.0)
 

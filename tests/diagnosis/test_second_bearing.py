@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.families import bearing_families
-from vibecheck.diagnosis.rolling import RollingScore
-from vibecheck.diagnosis.rolling_suspects import SECOND_MOST, _one_bearing_first
-from vibecheck.diagnosis.suspects import Suspect
+from vibecheck.diagnosis.chance.families import bearing_families
+from vibecheck.diagnosis.readings.rolling import RollingScore
+from vibecheck.diagnosis.suspects.rolling import SECOND_MOST, _one_bearing_first
+from vibecheck.diagnosis.suspects.suspect import Suspect
 
 
 def suspect(bearing: str, depth: float, evidence: float) -> Suspect:

@@ -9,8 +9,8 @@ import pytest
 from story_sounds import RATE_HZ, Strikes, Voice, sound
 
 from vibecheck.diagnosis.findings import Diagnosis, Finding
-from vibecheck.diagnosis.listened import Listened, listen
-from vibecheck.diagnosis.special_takes import with_specials
+from vibecheck.diagnosis.readings.listened import Listened, listen
+from vibecheck.diagnosis.verdicts.special_takes import with_specials
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.pipeline import diagnose, positions_of

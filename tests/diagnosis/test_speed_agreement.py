@@ -7,13 +7,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.floating import apart_from_belts, floating_ratios
-from vibecheck.diagnosis.speed_agreement import agreed_on_steps
-from vibecheck.diagnosis.speed_by_turns import _in_step, _outvoted
-from vibecheck.diagnosis.speed_followed import _clearly_other, _Fit
-from vibecheck.diagnosis.speed_scale import MANY_PAIRS, pairs_under_load, too_few_to_tell
-from vibecheck.diagnosis.speed_track import SpeedTrack
-from vibecheck.diagnosis.speeds_found import TakeSpeed, not_used
+from vibecheck.diagnosis.readings.floating import apart_from_belts, floating_ratios
+from vibecheck.diagnosis.speeds.agreement import agreed_on_steps
+from vibecheck.diagnosis.speeds.by_turns import _in_step, _outvoted
+from vibecheck.diagnosis.speeds.followed import _clearly_other, _Fit
+from vibecheck.diagnosis.speeds.found import TakeSpeed, not_used
+from vibecheck.diagnosis.speeds.scale import MANY_PAIRS, pairs_under_load, too_few_to_tell
+from vibecheck.diagnosis.speeds.track import SpeedTrack
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.turning import turning
 

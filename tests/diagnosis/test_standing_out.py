@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from vibecheck.diagnosis.lines import TurnLines
-from vibecheck.diagnosis.standing_out import alike, excesses
-from vibecheck.diagnosis.turn_readings import RotorTones, rotor_tones
+from vibecheck.diagnosis.chance.standing_out import alike, excesses
+from vibecheck.diagnosis.readings.lines import TurnLines
+from vibecheck.diagnosis.readings.turn_readings import RotorTones, rotor_tones
 
 FLOOR_DB = -70.0
 

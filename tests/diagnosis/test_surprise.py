@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibecheck.diagnosis.rolling_evidence import STEP
-from vibecheck.diagnosis.surprise import free_places
+from vibecheck.diagnosis.chance.added_up import STEP
+from vibecheck.diagnosis.chance.surprise import free_places
 
 TRIAL = 5.97 * np.exp(np.arange(-0.3, 0.3, STEP))
 

@@ -9,8 +9,8 @@ import pytest
 from story_sounds import RATE_HZ, Voice, sound
 
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.speed_fit import fit_speeds
-from vibecheck.diagnosis.table_doubts import Doubt, table_doubts
+from vibecheck.diagnosis.speeds.fit import fit_speeds
+from vibecheck.diagnosis.speeds.table_doubts import Doubt, table_doubts
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import UNKNOWN, Known, Machine
 from vibecheck.pipeline import positions_of

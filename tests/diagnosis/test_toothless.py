@@ -9,11 +9,11 @@ import pytest
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.speed_fit import fit_speeds
-from vibecheck.diagnosis.speeds_found import SweepSpeeds
-from vibecheck.diagnosis.take_reports import speed_warnings
-from vibecheck.diagnosis.turn_combs import slow_sound
-from vibecheck.diagnosis.turn_tracks import turn_speed
+from vibecheck.diagnosis.speeds.fit import fit_speeds
+from vibecheck.diagnosis.speeds.found import SweepSpeeds
+from vibecheck.diagnosis.speeds.turn_combs import slow_sound
+from vibecheck.diagnosis.speeds.turn_tracks import turn_speed
+from vibecheck.diagnosis.verdicts.take_reports import speed_warnings
 from vibecheck.machine.parts import Belt, Known, LeverGroup, Machine, Motor, Position, Supply
 from vibecheck.machine.train import Turning
 from vibecheck.machine.turning import turning

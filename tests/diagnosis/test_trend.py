@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from diagnosis.invented_sweeps import Sound, eight_speed_lathe, heard
 
-from vibecheck.diagnosis.trend import change_points, trend
+from vibecheck.diagnosis.compared.trend import change_points, trend
 
 MACHINE = eight_speed_lathe()
 YEARS = ("2019", "2020", "2021", "2022", "2023")

@@ -10,7 +10,7 @@ import measured
 import numpy as np
 import pytest
 
-from vibecheck.diagnosis.untabled import hear_untabled
+from vibecheck.diagnosis.untabled.judged import hear_untabled
 from vibecheck.pipeline import diagnose
 from vibecheck.recording import Recording, Take
 from vibecheck.report.schema import to_json

@@ -10,10 +10,10 @@ import click
 from vibecheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from vibecheck.diagnosis.change import Comparison
-    from vibecheck.diagnosis.criterion import Criterion, Judgement
-    from vibecheck.diagnosis.finding_change import FindingChange
-    from vibecheck.diagnosis.severity import Limits
+    from vibecheck.diagnosis.compared.change import Comparison
+    from vibecheck.diagnosis.compared.criterion import Criterion, Judgement
+    from vibecheck.diagnosis.compared.finding_change import FindingChange
+    from vibecheck.diagnosis.compared.severity import Limits
     from vibecheck.machine.parts import Machine
     from vibecheck.recording import Take
 
@@ -100,8 +100,8 @@ def compared(
 ) -> Comparison:
     """Find the speeds of both sides and compare them, with progress on the error stream."""
     from vibecheck.cli.progress import Progress
-    from vibecheck.diagnosis.comparison import compare
-    from vibecheck.diagnosis.running import running
+    from vibecheck.diagnosis.compared.comparison import compare
+    from vibecheck.diagnosis.compared.running import running
 
     progress = Progress()
     try:
@@ -124,7 +124,7 @@ def _criterion(path: str | None) -> Criterion | None:
 
 
 def _limits(text: str | None) -> Limits | None:
-    from vibecheck.diagnosis.severity import Limits
+    from vibecheck.diagnosis.compared.severity import Limits
 
     if text is None:
         return None
@@ -143,7 +143,7 @@ def _limits(text: str | None) -> Limits | None:
 def _became(
     machine: Machine, before: tuple[Take, ...], comparison: Comparison
 ) -> tuple[FindingChange, ...]:
-    from vibecheck.diagnosis.finding_change import finding_changes
+    from vibecheck.diagnosis.compared.finding_change import finding_changes
     from vibecheck.pipeline import diagnose
 
     found = diagnose(machine, before)

@@ -88,7 +88,7 @@ def _reading(told: Told, machine: Machine | None) -> Reading:
     from dataclasses import replace
 
     from vibecheck.cli.gathering import known_position
-    from vibecheck.diagnosis.work_marks import candidates, spindle_rpm
+    from vibecheck.diagnosis.verdicts.work_marks import candidates, spindle_rpm
     from vibecheck.finish.marks import read
 
     labels = [each.label for each in machine.positions if each.label] if machine else []

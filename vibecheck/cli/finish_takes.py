@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vibecheck.diagnosis.cutting_lines import listen, tapped_modes
-from vibecheck.diagnosis.work_marks import spindle_rpm
+from vibecheck.diagnosis.verdicts.cutting_lines import listen, tapped_modes
+from vibecheck.diagnosis.verdicts.work_marks import spindle_rpm
 from vibecheck.errors import SpeedError, UsageError
 from vibecheck.files.audio import read_recording
 from vibecheck.finish.chatter import Listening

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from vibecheck.capture.check import Heard, SpeedCheck
-    from vibecheck.diagnosis.speeds_found import TakeSpeed
+    from vibecheck.diagnosis.speeds.found import TakeSpeed
     from vibecheck.machine.parts import Machine
     from vibecheck.recording import Recording
 
@@ -22,7 +22,7 @@ def speed_check(machine: Machine) -> SpeedCheck:
     unless its lines are missing or another's are far surer.
     """
     from vibecheck.diagnosis.ready import made_ready
-    from vibecheck.diagnosis.speed_fit import fit_speeds
+    from vibecheck.diagnosis.speeds.fit import fit_speeds
     from vibecheck.machine.turning import sweep
     from vibecheck.recording import Take
 

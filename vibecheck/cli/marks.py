@@ -112,7 +112,7 @@ def _machine(table: str | None) -> Machine | None:
 
 
 def _cut(told: Told, machine: Machine | None) -> Cut:
-    from vibecheck.diagnosis.work_marks import spindle_rpm
+    from vibecheck.diagnosis.verdicts.work_marks import spindle_rpm
 
     rpm = spindle_rpm(machine, told.position) if machine and told.position else None
     return cut_of(told, rpm)

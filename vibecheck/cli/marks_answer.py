@@ -65,7 +65,7 @@ def answer(readings: Sequence[Reading], machine: Machine | None, inches: bool) -
 
 
 def _candidates(reading: Reading, machine: Machine | None) -> tuple[Candidate, ...]:
-    from vibecheck.diagnosis.work_marks import candidates
+    from vibecheck.diagnosis.verdicts.work_marks import candidates
 
     position = reading.cut.position
     if machine is None or position is None:
@@ -115,7 +115,7 @@ def _together(
 
 
 def _carriage(item: Steady, machine: Machine | None, values: dict[str, Any]) -> list[str]:
-    from vibecheck.diagnosis.work_marks import carriage
+    from vibecheck.diagnosis.verdicts.work_marks import carriage
     from vibecheck.finish.carriage import matching, repeats
 
     if machine is None:
@@ -146,7 +146,7 @@ def _second_speed(
     readings: Sequence[Reading], tables: Sequence[Sequence[Candidate]], namings: Sequence[Naming],
     machine: Machine | None, values: dict[str, Any],
 ) -> list[str]:  # fmt: skip
-    from vibecheck.diagnosis.work_marks import next_cut
+    from vibecheck.diagnosis.verdicts.work_marks import next_cut
 
     if any(r.refusal for r in readings):
         return []

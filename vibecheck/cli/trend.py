@@ -11,7 +11,7 @@ import click
 from vibecheck.errors import UsageError
 
 if TYPE_CHECKING:
-    from vibecheck.diagnosis.take_at_speed import TakeAtSpeed
+    from vibecheck.diagnosis.compared.take_at_speed import TakeAtSpeed
     from vibecheck.machine.parts import Machine
 
 
@@ -23,7 +23,7 @@ def command(sources: tuple[str, ...], table: str | None, as_json: bool) -> None:
     """Follow every line of a machine over SOURCES: folders of takes in order of time, or one job
     folder with several sweeps. Each is compared with the first; change points are named.
     """
-    from vibecheck.diagnosis.trend import trend
+    from vibecheck.diagnosis.compared.trend import trend
     from vibecheck.report.trend_text import trend_json, trend_text
 
     machine, sweeps = _sweeps(sources, table)
@@ -39,7 +39,7 @@ def _sweeps(
 ) -> tuple[Machine, dict[str, list[TakeAtSpeed]]]:
     from vibecheck.cli.gathering import gather
     from vibecheck.cli.progress import Progress
-    from vibecheck.diagnosis.running import running
+    from vibecheck.diagnosis.compared.running import running
 
     named = _named(sources)
     if len(named) < 2:

@@ -4,26 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from vibecheck.diagnosis.evidence_table import evidence_table
-from vibecheck.diagnosis.finding_case import Case
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
-from vibecheck.diagnosis.fixed_findings import fixed_findings, modest_hum, modest_tones
-from vibecheck.diagnosis.grouping import named
-from vibecheck.diagnosis.howls import chatter_findings
-from vibecheck.diagnosis.joint import judge
-from vibecheck.diagnosis.listened import Listened, Progress, listen
-from vibecheck.diagnosis.special_takes import special_reports, with_specials
-from vibecheck.diagnosis.sweep_findings import finding_of
-from vibecheck.diagnosis.sweep_suspects import every_suspect, readings_of
-from vibecheck.diagnosis.table_doubts import doubt_findings, doubt_warnings
-from vibecheck.diagnosis.take_reports import (
+from vibecheck.diagnosis.readings.listened import Listened, Progress, listen
+from vibecheck.diagnosis.speeds.table_doubts import doubt_findings, doubt_warnings
+from vibecheck.diagnosis.suspects.gathered import every_suspect, readings_of
+from vibecheck.diagnosis.suspects.joint import judge
+from vibecheck.diagnosis.suspects.unknown_rolling import unknown_rolling
+from vibecheck.diagnosis.verdicts.evidence_table import evidence_table
+from vibecheck.diagnosis.verdicts.finding_case import Case
+from vibecheck.diagnosis.verdicts.fixed_findings import fixed_findings, modest_hum, modest_tones
+from vibecheck.diagnosis.verdicts.grouping import named
+from vibecheck.diagnosis.verdicts.howls import chatter_findings
+from vibecheck.diagnosis.verdicts.special_takes import special_reports, with_specials
+from vibecheck.diagnosis.verdicts.sweep_findings import finding_of
+from vibecheck.diagnosis.verdicts.take_reports import (
     clipped_again,
     held_when_clipped,
     held_when_short,
     speed_warnings,
     take_reports,
 )
-from vibecheck.diagnosis.unknown_rolling import unknown_rolling
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.recording import Take

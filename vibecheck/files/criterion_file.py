@@ -31,8 +31,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, get_args
 
-from vibecheck.diagnosis.compared_lines import Sort
-from vibecheck.diagnosis.criterion import Criterion, Demand
+from vibecheck.diagnosis.compared.compared_lines import Sort
+from vibecheck.diagnosis.compared.criterion import Criterion, Demand
 from vibecheck.errors import JobError
 
 KINDS: Mapping[str, type | tuple[type, ...]] = {

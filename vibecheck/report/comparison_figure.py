@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from vibecheck.diagnosis.change import Comparison, LineChange, PositionChange
+from vibecheck.diagnosis.compared.change import Comparison, LineChange, PositionChange
 from vibecheck.report.comparison_words import SAID
 from vibecheck.report.ink import LIGHT, SMALL_PT, Scheme, new_figure, plain_axes
 

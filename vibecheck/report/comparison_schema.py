@@ -22,8 +22,8 @@ from math import isfinite
 from typing import Any
 
 from vibecheck import __version__
-from vibecheck.diagnosis.change import Comparison, LineChange, PositionChange
-from vibecheck.diagnosis.finding_change import FindingChange
+from vibecheck.diagnosis.compared.change import Comparison, LineChange, PositionChange
+from vibecheck.diagnosis.compared.finding_change import FindingChange
 from vibecheck.report.comparison_words import headline
 
 SCHEMA = "vibecheck.comparison/1"

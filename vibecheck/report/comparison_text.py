@@ -5,8 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from vibecheck.diagnosis.change import Comparison, LineChange, PositionChange
-from vibecheck.diagnosis.severity import SCOPE, Limits
+from vibecheck.diagnosis.compared.change import Comparison, LineChange, PositionChange
+from vibecheck.diagnosis.compared.severity import SCOPE, Limits
 from vibecheck.report.comparison_words import (
     SAID,
     also,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import isinf
 
-from vibecheck.diagnosis.change import Comparison, LineChange, Outcome, PositionChange
-from vibecheck.diagnosis.finding_change import FindingChange
-from vibecheck.diagnosis.severity import Limits
+from vibecheck.diagnosis.compared.change import Comparison, LineChange, Outcome, PositionChange
+from vibecheck.diagnosis.compared.finding_change import FindingChange
+from vibecheck.diagnosis.compared.severity import Limits
 
 SAID: dict[Outcome, str] = {
     "better": "better",

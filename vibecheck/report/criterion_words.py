@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from vibecheck.diagnosis.criterion import Judgement
+from vibecheck.diagnosis.compared.criterion import Judgement
 
 
 def criterion_said(judgements: Sequence[Judgement]) -> tuple[str, ...]:

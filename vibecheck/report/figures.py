@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from matplotlib.figure import Figure
 
 from vibecheck.diagnosis.findings import Diagnosis, Finding
-from vibecheck.diagnosis.grouping import faults_meant
+from vibecheck.diagnosis.verdicts.grouping import faults_meant
 from vibecheck.machine.parts import Machine
 from vibecheck.report.ink import LIGHT, SMALL_PT, TYPE_PT, Scheme
 from vibecheck.report.picture_cycle import cycle_figure

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from math import prod
 from typing import Any
 
-from vibecheck.diagnosis.finding_lines import heard_at, lines_of, where
 from vibecheck.diagnosis.findings import Diagnosis, Finding
-from vibecheck.diagnosis.work_marks import candidates
+from vibecheck.diagnosis.verdicts.finding_lines import heard_at, lines_of, where
+from vibecheck.diagnosis.verdicts.work_marks import candidates
 from vibecheck.finish.cuts import common
 from vibecheck.finish.explaining import Answer, Explanation, explain
 from vibecheck.finish.marks import Reading

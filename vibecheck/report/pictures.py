@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from vibecheck.diagnosis.findings import Cell, Diagnosis, Finding
-from vibecheck.diagnosis.grouping import faults_meant
+from vibecheck.diagnosis.verdicts.grouping import faults_meant
 from vibecheck.machine.parts import Known, Machine
 from vibecheck.recording import Take
 from vibecheck.report.at_work import at_work

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from vibecheck.diagnosis.trend import History, Trend
+from vibecheck.diagnosis.compared.trend import History, Trend
 
 WIDTH = 80
 MOST = 12

@@ -1,0 +1,1 @@
+"""What chance reaches: families of lines among decoys, laws of sizes, and what adds up."""

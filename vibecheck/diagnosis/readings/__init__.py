@@ -1,0 +1,1 @@
+"""What every take says about each part: one kind of reading a file, nobody suspected yet."""

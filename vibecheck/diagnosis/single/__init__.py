@@ -1,0 +1,1 @@
+"""With less than a sweep: one shaft, its bearings, its balance."""

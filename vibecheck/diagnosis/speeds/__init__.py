@@ -1,0 +1,1 @@
+"""How fast everything turned in every take, told by the sound itself."""

@@ -1,0 +1,61 @@
+"""Belts heard over the sweep, as suspects with their odds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from vibecheck.diagnosis.faults import fault
+from vibecheck.diagnosis.readings.belt_throbs import BeltThrob
+from vibecheck.diagnosis.readings.belts import BeltScore
+from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.diagnosis.suspects.suspect import Suspect
+
+THROBS, EVEN_DEPTH = 7.0, 0.12
+"""Natural log odds of a belt with which all else throbs this deep (judgement: two makers of
+invented machines, none of whose sound belts does)."""
+THROB_SAYS, CAGE_SAYS = 8.5, 3.5
+"""Most that throbbing says of a belt; and where a bearing's cage may come round as often."""
+
+
+def belt_suspects(heard: Listened) -> list[Suspect]:
+    """One suspect for every belt listened for."""
+    return [_belt_suspect(score, heard.throbs) for score in heard.belts]
+
+
+def _belt_suspect(score: BeltScore, throbs: Sequence[BeltThrob]) -> Suspect:
+    kind = fault("lumpy or set belt")
+    names = score.steps or (score.belt,)
+    evidence = _rumbles(score)
+    detail: dict[str, object] = {"score": score}
+    own = max((t for t in throbs if t.belt in names), key=_throbs, default=None)
+    if own is not None and _throbs(own) > evidence:
+        evidence, detail = _throbs(own), {**detail, "throb": own}
+    return Suspect(
+        parts=names,
+        part_kind="belt",
+        fault=kind.name,
+        prior=kind.prior,
+        evidence=evidence,
+        detail=detail,
+    )
+
+
+def _throbs(throb: BeltThrob) -> float:
+    """Natural log odds from what throbs as the belt goes round; no sound belt has been seen to."""
+    surprise = np.log(10.0) * (-throb.log10_chance - 1.0)
+    deep = float(np.nanquantile(throb.depth, 0.4))
+    odds = float(-np.logaddexp(-surprise, -THROBS - 3.0 * np.log(max(deep, 1e-3) / EVEN_DEPTH)))
+    return float(np.clip(odds, -4.0, CAGE_SAYS if throb.cage else THROB_SAYS))
+
+
+def _rumbles(score: BeltScore) -> float:
+    """Natural log odds from the belt's own slow tones."""
+    surprise = np.log(10.0) * (-score.log10_chance - 2.0)
+    usual = float(np.nanmedian(score.surprise))
+    steady = 4.0 * (usual - 1.3)
+    loud = 0.25 * score.level_db if np.isfinite(score.level_db) else -2.0
+    there = 10.0 * (score.clear - 0.55)
+    odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
+    return float(np.clip(odds, -4.0, 5.0)) + (4.5 if odds > 0.0 else 0.0)

@@ -1,0 +1,125 @@
+"""Shafts with once-a-turn tones or half orders, as suspects with their odds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from vibecheck.diagnosis.clipping import much_clipped
+from vibecheck.diagnosis.faults import fault
+from vibecheck.diagnosis.readings.heard import Heard
+from vibecheck.diagnosis.readings.keys import Key, rate_key
+from vibecheck.diagnosis.readings.lines import EVEN, TurnLines
+from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.diagnosis.readings.turn_readings import (
+    HALVES_LAW,
+    RotorTones,
+    rotor_tones,
+)
+from vibecheck.diagnosis.suspects.suspect import Suspect
+
+STEEP, AS_SOUND, EVEN_BENT = 1.3, -0.6, -1.0
+"""Odds of the model against odds that came true: one shaft in five hundred sound ones of two makers
+of invented machines comes near where a fault is likely."""
+STEADY_SAYS = 6.4
+"""Most that a shaft says whose speed never changes: nothing shows that its push grows with speed
+(at most "likely")."""
+
+HEAVES = 0.3
+"""How often a loose part also raises the first two multiples of its shaft (judgement)."""
+
+
+def turn_suspects(heard: Listened) -> list[Suspect]:
+    """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
+    loads = [take.ready.take.kind for take in heard.takes]
+    rows = [_trusted(heard, *pair) for pair in zip(heard.turns, heard.takes, strict=True)]
+    tones = {each.rotor: each for each in rotor_tones(rows, heard.machine.shafts, loads)}
+    return [*_loose_suspects(heard, tones), *_turn_suspects(tones)]
+
+
+def _trusted(heard: Listened, row: Mapping[str, TurnLines], take: Heard) -> Mapping[str, TurnLines]:
+    """Tones of one take that may tell of a shaft.
+
+    Under a cut the cut itself pushes once a turn of the spindle; and crests cut off flat make slow
+    tones out of loud ones.
+    """
+    if much_clipped(take.ready.take.recording):
+        return {}
+    if take.ready.take.kind != "cutting":
+        return row
+    return {name: lines for name, lines in row.items() if name != heard.machine.spindle}
+
+
+def _loose_suspects(heard: Listened, tones: Mapping[str, RotorTones]) -> list[Suspect]:
+    kind = fault("loose on its shaft or in its seat")
+    claims: dict[frozenset[Key], list[str]] = {}
+    for name in heard.machine.shafts:
+        keys = frozenset(
+            rate_key("halves", number, take.turning_ratios()[name])
+            for number, take in enumerate(heard.takes)
+            if name in heard.turns[number] and np.isfinite(heard.turns[number][name].halves)
+        )
+        if keys:
+            claims.setdefault(keys, []).append(name)
+    return [
+        Suspect(
+            parts=tuple(names),
+            part_kind="shaft",
+            fault=kind.name,
+            rotor=names[0],
+            claims=keys,
+            raises=_knocks(heard, names),
+            prior=kind.prior * len(names),
+            evidence=max((_heaves(heard, tones[n]) for n in names if n in tones), default=0.0),
+        )
+        for keys, names in claims.items()
+    ]
+
+
+def _knocks(heard: Listened, names: Sequence[str]) -> frozenset[Key]:
+    """A loose part knocks as its shaft turns, whichever of its gears works."""
+    return frozenset(
+        rate_key("knock", number, take.turning_ratios()[name])
+        for number, take in enumerate(heard.takes)
+        for name in names
+        if name in take.turning_ratios()
+    )
+
+
+def _heaves(heard: Listened, tones: RotorTones) -> float:
+    """What once- and twice-a-turn tones say of a loose part: some heave, some only knock.
+
+    Other things raise them as well, so they never say more than its half orders do.
+    """
+    loud = max(tones.log_imbalance, tones.log_bent)
+    said = STEEP * float(np.logaddexp(np.log(1.0 - HEAVES), np.log(HEAVES) + loud))
+    halves = [row[tones.rotor].halves for row in heard.turns if tones.rotor in row]
+    clear = [max(0.02, half - EVEN) for half in halves if np.isfinite(half)]
+    return min(said, max(0.0, HALVES_LAW.log_odds(clear)))
+
+
+def _turn_suspects(each: Mapping[str, RotorTones]) -> list[Suspect]:
+    found = []
+    for tones in each.values():
+        for name, odds in (
+            ("imbalance", _held(STEEP * tones.log_imbalance + AS_SOUND, tones)),
+            ("bent or misaligned", STEEP * tones.log_bent + EVEN_BENT),
+        ):
+            found.append(
+                Suspect(
+                    parts=(tones.rotor,),
+                    part_kind="shaft",
+                    fault=name,
+                    rotor=tones.rotor,
+                    prior=fault(name).prior,
+                    evidence=odds,
+                    detail={"tones": tones},
+                )
+            )
+    return found
+
+
+def _held(odds: float, tones: RotorTones) -> float:
+    """Odds of an imbalance, less where its growth with speed could not be seen."""
+    return odds if np.isfinite(tones.growth) else min(odds, STEADY_SAYS)

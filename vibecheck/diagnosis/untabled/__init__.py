@@ -1,0 +1,1 @@
+"""With nothing known of the machine: which tones there are, and what usually makes such tones."""

@@ -1,0 +1,249 @@
+"""Why a suspect is believed: the facts that its evidence is told by, one function a fault."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from vibecheck.diagnosis.findings import Fact, fact
+from vibecheck.diagnosis.readings.belt_throbs import BeltThrob
+from vibecheck.diagnosis.readings.belts import BeltScore
+from vibecheck.diagnosis.readings.pump_readings import PumpTones
+from vibecheck.diagnosis.readings.rolling import RollingScore
+from vibecheck.diagnosis.readings.swells import Swell
+from vibecheck.diagnosis.readings.turn_readings import RotorTones
+from vibecheck.diagnosis.suspects.suspect import Suspect
+from vibecheck.diagnosis.verdicts.evidence_table import state
+from vibecheck.diagnosis.verdicts.finding_case import (
+    HEARD,
+    SURPRISING,
+    Case,
+    labels,
+    loud_takes,
+    rates_hz_of,
+    working_takes,
+)
+
+ELEMENT_WORDS = {
+    "outer": "outer race",
+    "inner": "inner race",
+    "roller": "ball or roller",
+    "cage": "cage",
+}
+
+ON_ANOTHER_STEP = 1.05
+"""Rates of a belt that differ more than this are of different steps of its pulleys."""
+
+
+def evidence_of(case: Case, suspect: Suspect) -> list[Fact]:
+    """Why the suspect is believed, from the takes where it works and those where it is heard."""
+    working, loud = working_takes(case, suspect), loud_takes(case, suspect)
+    tell: dict[str, Callable[[], list[Fact]]] = {
+        "broken or damaged tooth": lambda: _knock_facts(case, suspect, working, loud),
+        "eccentric or worn gear": lambda: _swell_facts(case, suspect),
+        "imbalance": lambda: _imbalance_facts(suspect),
+        "bent or misaligned": lambda: _bent_facts(case, suspect, loud),
+        "lumpy or set belt": lambda: _belt_facts(case, suspect, working, loud),
+        "pump pulsation": lambda: _pump_facts(case, suspect),
+        "loose on its shaft or in its seat": lambda: _loose_facts(case, suspect, working, loud),
+    }
+    return tell.get(suspect.fault, lambda: _rolling_facts(case, suspect))()
+
+
+def _per_spindle_turn(case: Case, suspect: Suspect, numbers: Sequence[int]) -> dict[str, float]:
+    found = {}
+    for number in numbers:
+        take = case.heard.takes[number]
+        mine, turn = take.rotor_hz(suspect.rotor), take.rotor_hz(case.heard.machine.spindle)
+        if mine is not None and turn:
+            found[take.label] = mine / turn
+    return found
+
+
+def _knock_facts(
+    case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
+) -> list[Fact]:
+    part = suspect.parts[0]
+    facts = [
+        fact(
+            "knock_once_per_turn",
+            part=part,
+            rotor=suspect.rotor,
+            heard=len(labels(case, loud)),
+            expected=len(labels(case, working)),
+            per_spindle_turn=_per_spindle_turn(case, suspect, loud or working),
+        )
+    ]
+    heights = {
+        case.heard.takes[key[1]].label: case.heard.knocks.knocks[key]
+        for key in suspect.claims
+        if key in case.heard.knocks.knocks
+    }
+    if heights:
+        strongest = max(heights, key=lambda label: heights[label].height)
+        decibels = 10 * heights[strongest].height / float(np.log(10.0))
+        facts.append(fact("stands_out", part=part, db=decibels, position=strongest))
+    out = [take for take in case.heard.takes if state(suspect, take) == "out of mesh"]
+    if out and suspect.part_kind == "gear" and loud:
+        silent = [
+            t for n, t in enumerate(case.heard.takes) if t in out and not _row(case, suspect, n)
+        ]
+        if len(silent) == len(out):
+            facts.append(
+                fact("silent_when_out_of_mesh", part=part, count=len({take.label for take in out}))
+            )
+    return facts
+
+
+def _row(case: Case, suspect: Suspect, number: int) -> bool:
+    """Whether the suspect's rotor knocks in a take, claimed or not."""
+    from vibecheck.diagnosis.readings.keys import rate_key
+
+    take = case.heard.takes[number]
+    rotor = take.turning.rotors.get(suspect.rotor)
+    if rotor is None:
+        return False
+    return case.readings.values.get(rate_key("knock", number, rotor.ratio), 0.0) > HEARD
+
+
+def _swell_facts(case: Case, suspect: Suspect) -> list[Fact]:
+    swell = suspect.detail.get("swell")
+    if not isinstance(swell, Swell):
+        return []
+    mesh = next(
+        mesh.name
+        for take in case.heard.takes
+        for mesh in take.turning.meshes
+        if swell.gear in (mesh.mesh.driver, mesh.mesh.driven)
+    )
+    over = 20 * swell.excess.over / float(np.log(10.0))
+    return [fact("sidebands_at", mesh=mesh, rotor=swell.rotor, db=over)]
+
+
+def _imbalance_facts(suspect: Suspect) -> list[Fact]:
+    tones = suspect.detail.get("tones")
+    if not isinstance(tones, RotorTones):
+        return []
+    known = {"growth": tones.growth, "db": tones.above_db}
+    told = {name: value for name, value in known.items() if np.isfinite(value)}
+    return [fact("one_turn_tone", rotor=tones.rotor, **told)]
+
+
+def _bent_facts(case: Case, suspect: Suspect, loud: Sequence[int]) -> list[Fact]:
+    tones = suspect.detail.get("tones")
+    if not isinstance(tones, RotorTones):
+        return []
+    turns = [hz for k in loud if (hz := case.heard.takes[k].rotor_hz(tones.rotor))]
+    if not turns:
+        return [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db)]
+    low, high = 2.0 * min(turns), 2.0 * max(turns)
+    return [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db, low_hz=low, high_hz=high)]
+
+
+def _belt_facts(
+    case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
+) -> list[Fact]:
+    if isinstance(suspect.detail.get("throb"), BeltThrob):
+        found = list(rates_hz_of(case, suspect, loud or working).values())
+        return [
+            fact(
+                "belt_throb",
+                low_hz=min(found),
+                high_hz=max(found),
+                belt=suspect.parts[0],
+                heard=len(labels(case, loud)),
+                expected=len(labels(case, working)),
+            )
+        ]
+    score = suspect.detail.get("score")
+    if not isinstance(score, BeltScore):
+        return []
+    low, high = float(np.nanmin(score.hz)), float(np.nanmax(score.hz))
+    several = high > ON_ANOTHER_STEP * low
+    return [
+        fact(
+            "belt_rate",
+            low_hz=low if several else float(np.nanmedian(score.hz)),
+            high_hz=high if several else None,
+            belt=score.belt,
+        ),
+        fact(
+            "engine_note", text=f"lines {score.resolution_hz:.2f} Hz apart can be told apart here"
+        ),
+    ]
+
+
+def _pump_facts(case: Case, suspect: Suspect) -> list[Fact]:
+    pump = suspect.detail.get("pump")
+    rates = [hz for take in case.heard.takes if (hz := take.rotor_hz(suspect.rotor)) is not None]
+    if not isinstance(pump, PumpTones) or not rates:
+        return []
+    hz = pump.vanes * float(np.median(rates))
+    return [fact("pump_rate", hz=hz, vanes=pump.vanes, rotor=pump.rotor, part=pump.pump)]
+
+
+def _loose_facts(
+    case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
+) -> list[Fact]:
+    if any(key[0] == "knock" for key in suspect.claims):
+        return _knock_facts(case, suspect, working, loud)
+    return [
+        fact(
+            "half_turns",
+            rotor=suspect.rotor,
+            heard=len(labels(case, loud)),
+            expected=len(labels(case, working)),
+        )
+    ]
+
+
+def _rolling_facts(case: Case, suspect: Suspect) -> list[Fact]:
+    score = suspect.detail.get("score")
+    if not isinstance(score, RollingScore):
+        return []
+    heard, of = int(np.nansum(score.surprise > SURPRISING)), int(np.isfinite(score.surprise).sum())
+    element = ELEMENT_WORDS[score.family.name]
+    if score.reach:
+        rates = rates_hz_of(case, suspect, loud_takes(case, suspect))
+        return [
+            fact(
+                "bearing_expected",
+                heard=heard,
+                of=of,
+                low_hz=min(rates.values()),
+                high_hz=max(rates.values()),
+                element=element,
+                bearing=score.bearing,
+                rotor=score.shaft,
+                reach=100 * score.reach,
+            )
+        ]
+    facts = [
+        fact(
+            "bearing_heard",
+            heard=heard,
+            of=of,
+            order=score.order,
+            element=element,
+            bearing=score.bearing,
+            order_error=100 * score.slip,
+        )
+    ]
+    fastest = max(
+        (t for t in case.heard.takes if t.rotor_hz(score.shaft)),
+        key=lambda t: t.rotor_hz(score.shaft) or 0.0,
+        default=None,
+    )
+    apart = abs(score.order - round(score.order))
+    if fastest is not None and round(score.order) >= 1 and apart > 0.005:
+        facts.append(
+            fact(
+                "order_not_whole",
+                order=score.order,
+                rotor=score.shaft,
+                apart_hz=apart * (fastest.rotor_hz(score.shaft) or 0.0),
+                position=fastest.label,
+            )
+        )
+    return facts
