@@ -54,10 +54,12 @@ def turning_lines(take: Heard, level: EnvelopeSpectrum, *, belts: bool = True) -
     if belts:
         loose += _belt_rates(take, known)
     for ratio in loose:
-        for k in np.arange(1, 2 * ALWAYS + 1) / 2:
-            if k == round(k) or _halves_stand_out(level, ratio):
-                low, high = (round(k * ratio * way / step) for way in (1 - SLIPS, 1 + SLIPS))
-                mask[max(0, low) : high + 1] = True
+        multiples = np.arange(1.0, ALWAYS + 1)
+        if _halves_stand_out(level, ratio):
+            multiples = np.r_[multiples, multiples - 0.5]
+        for k in multiples:
+            low, high = (round(k * ratio * way / step) for way in (1 - SLIPS, 1 + SLIPS))
+            mask[max(0, low) : high + 1] = True
     places = np.rint(np.array(orders) / step).astype(int)
     places = places[(places >= 1) & (places < bins - 1)]
     values = level.significance.values
