@@ -52,16 +52,22 @@ def middle_scale(fitted: Sequence[TakeSpeed]) -> float | None:
     return float(np.median(scales)) if len(scales) >= 3 else None
 
 
-def one_machine(fitted: Sequence[TakeSpeed], middle: float, lead: float, alike: Alikeness) -> bool:
+def one_machine(
+    fitted: Sequence[TakeSpeed], expected: Sequence[float], lead: float, alike: Alikeness
+) -> bool:
     """Whether the takes are of the machine in the table at all.
 
     A belt holds all true speeds within half a per cent of one scale. Lines of another machine find
     some fit in every take, but weakly, and scattered over the whole window.
     """
-    toothed = [speed for speed in fitted if speed.found and speed.support > 0]
-    if len(toothed) < 4 or slipping_belts(toothed) > 1 or lead >= PLAIN_LEAD:
+    toothed = [
+        (speed, scale)
+        for speed, scale in zip(fitted, expected, strict=True)
+        if speed.found and speed.support > 0
+    ]
+    if len(toothed) < 4 or slipping_belts([t[0] for t in toothed]) > 1 or lead >= PLAIN_LEAD:
         return True
-    near = [speed for speed in toothed if abs(speed.scale / middle - 1.0) < alike.near]
+    near = [speed for speed, scale in toothed if abs(speed.scale / scale - 1.0) < alike.near]
     if len(near) < 0.4 * len(toothed):
         return False
     if float(np.median([speed.sureness for speed in near])) >= PLAIN_FIT:
@@ -84,16 +90,20 @@ def _slipping_steps(turning: Turning) -> frozenset[object]:
     return frozenset(work.belt.step for work in turning.belts if not work.belt.toothed)
 
 
-def sure_enough(speed: TakeSpeed, middle: float, alike: Alikeness) -> TakeSpeed:
-    """A speed away from the others' must be the surer for it."""
+def sure_enough(speed: TakeSpeed, expected: float, alike: Alikeness) -> TakeSpeed:
+    """A speed away from what the others let expect must be the surer for it."""
     if not speed.found or speed.misfiled:
         return speed
-    astray = abs(float(np.log(speed.scale / middle))) / alike.astray
+    astray = abs(float(np.log(speed.scale / expected))) / alike.astray
     return speed if speed.sureness >= SURE + min(MOST_ASTRAY, astray**2) else not_used(speed)
 
 
-def agreed_on_steps(fitted: Sequence[TakeSpeed], takes: Sequence[Ready]) -> list[TakeSpeed]:
+def agreed_on_steps(
+    fitted: Sequence[TakeSpeed], takes: Sequence[Ready], expected: Sequence[float] | None = None
+) -> list[TakeSpeed]:
     """Without the speeds of takes that disagree though one step of the belts drives them.
+
+    They are compared as they stand to the scales ``expected`` of each, where these are given.
 
     Under a cut the motor slips as it likes, so that only idle takes are held against each other.
     """
@@ -104,9 +114,12 @@ def agreed_on_steps(fitted: Sequence[TakeSpeed], takes: Sequence[Ready]) -> list
                 number
             )
     kept = list(fitted)
+    stands = [
+        speed.scale / (expected[number] if expected else 1.0) for number, speed in enumerate(fitted)
+    ]
     for numbers in steps.values():
-        middle = float(np.median([fitted[n].scale for n in numbers]))
+        middle = float(np.median([stands[n] for n in numbers]))
         for number in numbers:
-            if abs(fitted[number].scale / middle - 1.0) > SAME_STEP:
+            if abs(stands[number] / middle - 1.0) > SAME_STEP:
                 kept[number] = not_used(fitted[number])
     return kept

@@ -27,6 +27,7 @@ from vibecheck.diagnosis.speeds.agreement import (
 from vibecheck.diagnosis.speeds.by_turns import likely_scale, needs_turns, with_turns
 from vibecheck.diagnosis.speeds.followed import take_speed
 from vibecheck.diagnosis.speeds.found import SweepSpeeds, TakeSpeed, not_used
+from vibecheck.diagnosis.speeds.labouring import expected_scales
 from vibecheck.diagnosis.speeds.motor_turns import motors_heard
 from vibecheck.diagnosis.speeds.scale import (
     USUAL_SCALE,
@@ -48,6 +49,8 @@ FAR_LEAD, FAR_TAKES = 0.3, 3.2
 """The lead that a scale needs which no plate and no belt explains, and that times the takes."""
 ALIKE = 0.008
 """A take further than this from the sweep's middle scale is fitted again, close to it."""
+LABOURS = 0.003
+"""A take so far from the middle by the motor's labour alone is sought there once more."""
 TOLD_WITHIN, SURE_TOLD, TOLD_SUPPORT = 0.006, 3.0, 6.0
 """A take so near the scale that others on its step of the belts tell must be so sure, and its lines
 stand so far above decoys (natural log power)."""
@@ -118,21 +121,26 @@ def _fit_alike(
     if doubtful:
         fitted = [one if one.sureness >= SURE_ALONE else not_used(one) for one in fitted]
     middle = middle_scale(fitted)
+    expected: Sequence[float] | None = None
     if middle is not None:
-        for number in _to_fit_again(fitted, takes, middle):
-            again = take_speed(*given[number], turnings, middle, ALIKE)
-            elsewhere = again.misfiled and abs(again.scale / middle - 1.0) > alike.near
+        labours = expected_scales(fitted, filed) if alike is LIKE_EACH_OTHER else None
+        expected = labours or [middle] * len(fitted)
+        for number in _to_fit_again(fitted, takes, expected, middle):
+            again = take_speed(*given[number], turnings, expected[number], ALIKE)
+            elsewhere = again.misfiled and abs(again.scale / expected[number] - 1.0) > alike.near
             fitted[number] = not_used(again) if elsewhere else again
-        if not one_machine(fitted, middle, sureness, alike):
+        if not one_machine(fitted, expected, sureness, alike):
             fitted = [not_used(speed) for speed in fitted]
             return SweepSpeeds(takes=tuple(fitted), scale=1.0, scale_sureness=0.0)
-        fitted = [sure_enough(speed, middle, alike) for speed in fitted]
+        fitted = [
+            sure_enough(speed, each, alike) for speed, each in zip(fitted, expected, strict=True)
+        ]
         scale = middle
     if by_turns:
         heard = with_turns(fitted, turns, filed)
         told = _fitted_where_told(given, fitted, heard, turnings)
         fitted = with_turns(told, turns, filed) if told != fitted else heard
-    fitted = agreed_on_steps(fitted, takes)
+    fitted = agreed_on_steps(fitted, takes, expected)
     return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
 
 
@@ -175,13 +183,19 @@ def _leads_enough(scale: float, lead: float, takes: int, *, borne_out: bool) -> 
     return lead >= (BORNE_OUT_LEAD if borne_out else ENOUGH_LEAD)
 
 
-def _to_fit_again(fitted: Sequence[TakeSpeed], takes: Sequence[Ready], middle: float) -> list[int]:
-    """Takes that stand astray, or seem filed under a wrong position: the sweep now says where."""
+def _to_fit_again(
+    fitted: Sequence[TakeSpeed], takes: Sequence[Ready], expected: Sequence[float], middle: float
+) -> list[int]:
+    """Takes that stand astray, or seem filed under a wrong position: the sweep now says where.
+
+    So it does of takes without a speed that are to be expected away from the middle.
+    """
     steady = slipping_belts(fitted) <= 1
     found = []
     for number, speed in enumerate(fitted):
         loaded = takes[number].take.kind == "cutting"
-        astray = steady and not loaded and abs(speed.scale / middle - 1.0) > ALIKE
-        if speed.found and (speed.misfiled or astray):
+        astray = steady and not loaded and abs(speed.scale / expected[number] - 1.0) > ALIKE
+        labours = abs(expected[number] / middle - 1.0) > LABOURS
+        if (speed.misfiled or astray) if speed.found else labours:
             found.append(number)
     return found
