@@ -20,6 +20,16 @@ Floats = NDArray[np.float64]
 PART_S = 0.004
 """About how long a blow rings in a casting; parts of a turn are made about this long."""
 FEWEST_TURNS = 6
+PLAIN_LEAD, PLAIN_HEIGHT = 1.5, 0.6
+"""Lead, and height in a single turn (natural logarithm of power), from which single turns are
+compared."""
+WANDERS, UNEVEN = 0.015, 1.6
+"""A tooth is struck at one angle, and alike, at every turn: its blows were not seen to wander
+farther, nor to be less even than the other parts of the turn by more. What is loose does both."""
+NORMAL = 1.4826
+"""Standard deviation over median distance from the middle."""
+REACH = 10
+"""A blow is looked for in single turns within this part of a turn, either way."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,6 +58,12 @@ class Knock:
     lead : float
         How far the loudest part leads the runner-up, in the larger of the two scatters; mean over
         all bands, because a blow rings through many and the liveliness of one band does not.
+    in_a_turn : float
+        Height of the blow over the rest in the middle one of single turns.
+    wander : float
+        Scatter of the blow's place from turn to turn, in turns.
+    unevenness : float
+        Scatter of its loudness from turn to turn over that of the other parts of the turn.
     """
 
     height: float
@@ -61,6 +77,19 @@ class Knock:
     turns: int
     profile: Floats
     lead: float = 0.0
+    in_a_turn: float = 0.0
+    wander: float = 0.0
+    unevenness: float = 1.0
+
+    @property
+    def plain(self) -> bool:
+        """Whether it stands out enough for single turns to be compared."""
+        return self.lead >= PLAIN_LEAD and self.in_a_turn >= PLAIN_HEIGHT
+
+    @property
+    def unsteady(self) -> bool:
+        """Whether it strikes as it likes: now here, now there, or now hard, now hardly."""
+        return self.wander >= WANDERS or self.unevenness >= UNEVEN
 
 
 def parts_per_turn(rotor_hz: float) -> int:
@@ -93,8 +122,27 @@ def knock(take: Heard, ratio: float) -> Knock | None:
     least = min(len(log) for _, log in logs)
     tries.append((logs[-1][0], np.mean([log[:least] for _, log in logs], axis=0)))
     found = [_stands_out(band, log, len(tries)) for band, log in tries]
-    best = min(found, key=lambda k: k.log10_chance)
-    return replace(best, lead=float(np.mean([_lead(each) for each in found])))
+    index = min(range(len(found)), key=lambda k: found[k].log10_chance)
+    lead = float(np.mean([_lead(each) for each in found]))
+    return _compared(replace(found[index], lead=lead), tries[index][1])
+
+
+def _compared(found: Knock, logged: Floats) -> Knock:
+    """A knock with its single turns held against each other."""
+    parts = logged.shape[1]
+    top, reach = int(found.where * parts), max(2, parts // REACH)
+    about = np.take(logged, range(top - reach, top + reach + 1), axis=1, mode="wrap")
+    places = about.argmax(axis=1)
+    wander = NORMAL * float(np.median(np.abs(places - np.median(places)))) / parts
+    near = np.maximum.reduce([np.roll(logged, way, axis=1) for way in (-1, 0, 1)])
+    scatter, usual = near.std(axis=0), np.median(near, axis=0)
+    away = np.abs((np.arange(parts) - top + parts // 2) % parts - parts // 2) > 3
+    return replace(
+        found,
+        in_a_turn=float(usual[top] - np.median(usual[away])),
+        wander=wander,
+        unevenness=float(scatter[top] / max(float(np.median(scatter[away])), 1e-6)),
+    )
 
 
 def _lead(found: Knock) -> float:
@@ -114,7 +162,7 @@ def _stands_out(band: BandEnvelope, logged: Floats, tries: int) -> Knock:
     rest = mean - _slow_part(mean)
     top = int(rest.argmax())
     others = np.delete(rest, [(top + k) % parts for k in (-1, 0, 1, 2)])
-    spread = 1.4826 * float(np.median(np.abs(others - np.median(others)))) + 1e-6
+    spread = NORMAL * float(np.median(np.abs(others - np.median(others)))) + 1e-6
     height = float(rest[top] - np.median(others))
     against_parts, against_turns = height / spread, height / float(error[top])
     weakest = min(against_parts, against_turns)
@@ -162,6 +210,6 @@ def _slow_part(profile: Floats, harmonics: int = 2) -> Floats:
     for _ in range(3):
         fit = basis @ np.linalg.lstsq(basis, held, rcond=None)[0]
         rest = profile - fit
-        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-9
+        spread = NORMAL * float(np.median(np.abs(rest))) + 1e-9
         held = fit + np.clip(rest, -2.5 * spread, 2.5 * spread)
     return np.asarray(fit)

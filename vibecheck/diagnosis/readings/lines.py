@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -184,8 +184,25 @@ class TurnLines:
     twice_limit_db: float = float("nan")
 
 
+def coupled_rotors(takes: Sequence[Heard]) -> dict[str, frozenset[str]]:
+    """Rotors that turn just alike in every take, by the name of each: their tones are one."""
+    speeds: dict[str, dict[int, float]] = {}
+    for number, take in enumerate(takes):
+        for name, ratio in take.turning_ratios().items():
+            speeds.setdefault(name, {})[number] = round(ratio, 6)
+    return {
+        name: frozenset(other for other, theirs in speeds.items() if theirs == mine)
+        for name, mine in speeds.items()
+    }
+
+
 def turn_lines(
-    take: Heard, spectrum: LineSpectrum, rotor: str, *, rattle: float = float("nan")
+    take: Heard,
+    spectrum: LineSpectrum,
+    rotor: str,
+    *,
+    rattle: float = float("nan"),
+    coupled: Collection[str] = (),
 ) -> TurnLines:
     """Measure the whole and half multiples of one rotor.
 
@@ -196,10 +213,13 @@ def turn_lines(
     rotor : str
     rattle : float, optional
         How far half multiples stand out in the loudness of the take, natural logarithm.
+    coupled : collection of str, optional
+        Rotors that turn with it at every position; the tones of others that do so here are theirs
+        as well as its own, and not read.
     """
     ratio = take.turning_ratios()[rotor]
-    once, over = _own_tone(take, spectrum, rotor, 1)
-    twice, twice_over = _own_tone(take, spectrum, rotor, 2)
+    once, over = _own_tone(take, spectrum, rotor, 1, coupled)
+    twice, twice_over = _own_tone(take, spectrum, rotor, 2, coupled)
     low = int(0.4 * ratio * spectrum.turns)
     high = min(spectrum.power.size, int(40.0 * ratio * spectrum.turns))
     band = float(spectrum.power[max(1, low) : max(high, low + 2)].sum()) / 1.5
@@ -232,13 +252,14 @@ def _limit_db(spectrum: LineSpectrum, order: float) -> float:
 
 
 def _own_tone(
-    take: Heard, spectrum: LineSpectrum, rotor: str, multiple: int
+    take: Heard, spectrum: LineSpectrum, rotor: str, multiple: int, coupled: Collection[str]
 ) -> tuple[float, float]:
     """A multiple of one rotor; nothing where another has the same line or the sensor is deaf."""
     known = take.turning_ratios()
     order = multiple * known[rotor]
     hum = take.turning.machine.supply.mains_hz / take.base_hz
-    others = [k * ratio for name, ratio in known.items() if name != rotor for k in (1, 2, 3)]
+    strangers = [ratio for name, ratio in known.items() if name not in (rotor, *coupled)]
+    others = [k * ratio for ratio in strangers for k in (1, 2, 3)]
     hummed = min(abs(order / (k * hum) - 1.0) for k in (1, 2, 3, 4)) < NEAR_HUM
     deaf = order * take.base_hz < take.ready.take.recording.support.low_hz
     shared = min((abs(order - other) for other in others), default=1.0) < 2.5 / spectrum.turns

@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
+from vibecheck.diagnosis.chance.field import Field
 from vibecheck.diagnosis.readings.belt_throbs import BeltThrob, belt_throbs, with_belts
 from vibecheck.diagnosis.readings.belts import BeltScore, score_belts
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, fixed_tones
@@ -16,6 +17,7 @@ from vibecheck.diagnosis.readings.knock_readings import KnockReadings, knock_rea
 from vibecheck.diagnosis.readings.lines import (
     LineSpectrum,
     TurnLines,
+    coupled_rotors,
     line_spectrum,
     turn_lines,
 )
@@ -92,7 +94,6 @@ def listen(
     further = apart_from_belts(found)
     found = tuple(replace(take, floating=of) for take, of in zip(found, further, strict=True))
     found = _with_guesses(found)
-    pairs = list(zip(found, spectra, strict=True))
     progress("knocks", 0.6)
     knocks = knock_readings(found)
     progress("bearings", 0.75)
@@ -107,10 +108,7 @@ def listen(
         takes=found,
         numbers=tuple(number for number, _ in known),
         spectra=spectra,
-        turns=tuple(
-            {name: turn_lines(*pair, name, rattle=loud) for name, loud in rattling.items()}
-            for pair, rattling in zip(pairs, rattles(found, fields), strict=True)
-        ),
+        turns=_turns(found, spectra, fields),
         knocks=knocks,
         rolling=tuple(rolling),
         belts=tuple(score_belts(found, spectra)),
@@ -118,6 +116,22 @@ def listen(
         fixed=tuple(fixed_tones(ready, maybe)),
         cut=tuple(_cut_tones(ready, maybe)),
         doubts=doubts,
+    )
+
+
+def _turns(
+    takes: Sequence[Heard],
+    spectra: Sequence[LineSpectrum],
+    fields: Sequence[Mapping[str, Field]],
+) -> tuple[Mapping[str, TurnLines], ...]:
+    """Tones of every rotor once, twice and half times a turn, one mapping a take."""
+    coupled = coupled_rotors(takes)
+    return tuple(
+        {
+            name: turn_lines(take, spectrum, name, rattle=loud, coupled=coupled[name])
+            for name, loud in rattling.items()
+        }
+        for take, spectrum, rattling in zip(takes, spectra, rattles(takes, fields), strict=True)
     )
 
 

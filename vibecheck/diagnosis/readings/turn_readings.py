@@ -33,6 +33,8 @@ HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_sprea
 DROWNED_DB, DROWNED_LEAN = -12.0, 0.25
 """A bent or misaligned shaft has a second turn not far below its first (common practice); odds a
 decibel for one that has not."""
+COUPLED = 1e-4
+"""Rotors whose speeds differ by less, relative, in every take are coupled."""
 SILENT = Excess(over=float("nan"), spread=float("nan"), readings=0)
 SILENT_SAYS = -1.5
 """Natural log odds for a tone of which the takes say nothing."""
@@ -68,7 +70,7 @@ class ToneTakes:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RotorTones:
-    """What the takes say of one rotor's 1x and 2x.
+    """What the takes say of one rotor's 1x and 2x, and of those that turn with it in every take.
 
     ``above_db`` is 1x over what the other rotors and the sensor explain, unbalance growing with
     the square of speed, and ``above_spread_db`` how far a sound rotor may stand there; nan when it
@@ -79,6 +81,7 @@ class RotorTones:
     """
 
     rotor: str
+    together: tuple[str, ...]
     above_db: float
     above_spread_db: float
     growth: float
@@ -111,7 +114,8 @@ def rotor_tones(
     loads : sequence of str, optional
         One a take: how the machine was loaded; all alike when not given.
     """
-    kept = [{name: row[name] for name in rotors if name in row} for row in rows]
+    together = _together(rows, rotors)
+    kept = [{name: row[name] for name in together if name in row} for row in rows]
     pushes = all_pushes(kept)
     found = weighed(kept, ["idle"] * len(kept) if loads is None else loads)
     judged = []
@@ -123,6 +127,7 @@ def rotor_tones(
         judged.append(
             RotorTones(
                 rotor=name,
+                together=together[name],
                 above_db=once.over if fair else float("nan"),
                 above_spread_db=once.spread,
                 growth=_growth(clear),
@@ -136,6 +141,28 @@ def rotor_tones(
             )
         )
     return judged
+
+
+def _together(
+    rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]
+) -> dict[str, tuple[str, ...]]:
+    """Rotors to be judged, each with those that are coupled to it and have the very same tones."""
+    found: dict[str, list[str]] = {}
+    for name in rotors:
+        mine = {number: row[name].hz for number, row in enumerate(rows) if name in row}
+        first = next((k for k in found if mine and _turns_so(rows, k, mine)), None)
+        found.setdefault(first or name, []).append(name)
+    return {name: tuple(names) for name, names in found.items()}
+
+
+def _turns_so(
+    rows: Sequence[Mapping[str, TurnLines]], name: str, speeds: Mapping[int, float]
+) -> bool:
+    """Whether a rotor turns at just these speeds, in just these takes."""
+    mine = {number: row[name].hz for number, row in enumerate(rows) if name in row}
+    return mine.keys() == speeds.keys() and all(
+        abs(hz / speeds[number] - 1.0) < COUPLED for number, hz in mine.items()
+    )
 
 
 def _take_by_take(pushes: Sequence[Push], owner: Owner) -> ToneTakes:

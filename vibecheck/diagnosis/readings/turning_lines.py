@@ -57,7 +57,7 @@ def turning_lines(take: Heard, level: EnvelopeSpectrum, *, belts: bool = True) -
         multiples = np.arange(1.0, ALWAYS + 1)
         if _halves_stand_out(level, ratio):
             multiples = np.r_[multiples, multiples - 0.5]
-        for k in multiples:
+        for k in multiples.tolist():
             low, high = (round(k * ratio * way / step) for way in (1 - SLIPS, 1 + SLIPS))
             mask[max(0, low) : high + 1] = True
     places = np.rint(np.array(orders) / step).astype(int)

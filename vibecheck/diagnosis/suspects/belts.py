@@ -15,6 +15,11 @@ from vibecheck.diagnosis.suspects.suspect import Suspect
 THROBS, EVEN_DEPTH = 7.0, 0.12
 """Natural log odds of a belt with which all else throbs this deep (judgement: two makers of
 invented machines, none of whose sound belts does)."""
+ONE_IN = 2.5
+"""Power of ten of the chance that throbbing must be beyond: tails are heavier than they look."""
+LOUD_DB, LOUD_LEAN = 9.0, 0.35
+"""Level of a belt's own tones over its pulleys' at which it is lumpy as often as not (three makers'
+sound belts reach it), and natural log odds a decibel."""
 THROB_SAYS, CAGE_SAYS = 8.5, 3.5
 """Most that throbbing says of a belt; and where a bearing's cage may come round as often."""
 
@@ -44,7 +49,7 @@ def _belt_suspect(score: BeltScore, throbs: Sequence[BeltThrob]) -> Suspect:
 
 def _throbs(throb: BeltThrob) -> float:
     """Natural log odds from what throbs as the belt goes round; no sound belt has been seen to."""
-    surprise = np.log(10.0) * (-throb.log10_chance - 1.0)
+    surprise = np.log(10.0) * (-throb.log10_chance - ONE_IN)
     deep = float(np.nanquantile(throb.depth, 0.4))
     odds = float(-np.logaddexp(-surprise, -THROBS - 3.0 * np.log(max(deep, 1e-3) / EVEN_DEPTH)))
     return float(np.clip(odds, -4.0, CAGE_SAYS if throb.cage else THROB_SAYS))
@@ -55,7 +60,7 @@ def _rumbles(score: BeltScore) -> float:
     surprise = np.log(10.0) * (-score.log10_chance - 2.0)
     usual = float(np.nanmedian(score.surprise))
     steady = 4.0 * (usual - 1.3)
-    loud = 0.25 * score.level_db if np.isfinite(score.level_db) else -2.0
+    loud = LOUD_LEAN * (score.level_db - LOUD_DB) if np.isfinite(score.level_db) else -2.0
     there = 10.0 * (score.clear - 0.55)
     odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
     return float(np.clip(odds, -4.0, 5.0)) + (4.5 if odds > 0.0 else 0.0)

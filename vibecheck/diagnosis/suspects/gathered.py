@@ -29,15 +29,18 @@ def readings_of(heard: Listened) -> Readings:
         rows=rows,
         laws={"knock": KNOCK_LAW, "halves": HALVES_LAW},
         leaks=heard.knocks.leaks,
+        speeds={key: key[2] * heard.takes[key[1]].base_hz for key in values},
     )
 
 
 def every_suspect(heard: Listened) -> list[Suspect]:
     """All parts and fault modes this sweep can speak of."""
-    machine = heard.machine
+    machine, knocks = heard.machine, heard.knocks.knocks
     return [
-        *gear_suspects(machine, heard.takes, fault("broken or damaged tooth").prior),
-        *shaft_suspects(heard.takes, 0.3 * fault("loose on its shaft or in its seat").prior),
+        *gear_suspects(machine, heard.takes, knocks, fault("broken or damaged tooth").prior),
+        *shaft_suspects(
+            heard.takes, knocks, 0.3 * fault("loose on its shaft or in its seat").prior
+        ),
         *swell_suspects(heard),
         *turn_suspects(heard),
         *rolling_suspects(heard),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -14,6 +14,10 @@ from vibecheck.diagnosis.suspects.suspect import Suspect
 
 MOST_PAIRED = 24
 """Pairs are tried among this many of the best single suspects."""
+MUTE, SLOW, FAINT = 0.3, 0.5, 1.5
+"""How often a part that strikes is too slow to be heard at its slower positions (judgement), how
+slow that is, of its fastest, and what must have become of the slowest that is heard: a blow carries
+a quarter of the power at half the speed, and what other shafts make does not fall with it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,12 +35,15 @@ class Readings:
 
     ``rows`` maps row name to the keys in it; ``laws`` maps the kind of reading to its law.
     ``leaks`` maps a key to the keys it would also raise a little (a rotor at a whole multiple).
+    ``speeds`` maps key to the speed of its rotor, in hertz, for those that a slow part may leave
+    silent.
     """
 
     values: Mapping[Key, float]
     rows: Mapping[str, tuple[Key, ...]]
     laws: Mapping[str, SizeLaw]
     leaks: Mapping[Key, tuple[Key, ...]]
+    speeds: Mapping[Key, float] = field(default_factory=dict)
 
     def law(self, kind: str) -> SizeLaw:
         """The law of a kind of reading; its first word says which."""
@@ -140,11 +147,31 @@ def _cached(
 
 
 def _faulty(keys: Iterable[Key], readings: Readings) -> float:
-    by_kind: dict[str, list[float]] = {}
+    by_kind: dict[str, list[Key]] = {}
     for key in sorted(keys):
         if key in readings.values:
-            by_kind.setdefault(key[0], []).append(readings.values[key])
-    return sum(readings.law(kind).log_faulty(values) for kind, values in by_kind.items())
+            by_kind.setdefault(key[0], []).append(key)
+    return sum(_heard_or_slow(mine, readings) for mine in by_kind.values())
+
+
+def _heard_or_slow(keys: Sequence[Key], readings: Readings) -> float:
+    """Log likelihood of one kind of a faulty part's readings: heard in all takes, or only from some
+    speed up."""
+    law = readings.law(keys[0][0])
+    order = sorted(keys, key=lambda key: readings.speeds.get(key, 0.0))
+    values = [readings.values[key] for key in order]
+    speeds = [readings.speeds.get(key, 0.0) for key in order]
+    throughout = law.log_faulty(values)
+    mute = [
+        law.log_healthy(values[:count]) + law.log_faulty(values[count:])
+        for count in range(1, len(values) // 2 + 1)
+        if 0.0 < speeds[count - 1] <= SLOW * speeds[-1]
+        and values[count] * (speeds[count - 1] / speeds[count]) ** 2 <= FAINT
+    ]
+    if not mute:
+        return throughout
+    either = [np.log1p(-MUTE) + throughout, *(np.log(MUTE / len(mute)) + np.array(mute))]
+    return float(np.logaddexp.reduce(either))
 
 
 def _row(

@@ -34,8 +34,9 @@ def turn_suspects(heard: Listened) -> list[Suspect]:
     """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
     loads = [take.ready.take.kind for take in heard.takes]
     rows = [_trusted(heard, *pair) for pair in zip(heard.turns, heard.takes, strict=True)]
-    tones = {each.rotor: each for each in rotor_tones(rows, heard.machine.shafts, loads)}
-    return [*_loose_suspects(heard, tones), *_turn_suspects(tones)]
+    each = rotor_tones(rows, heard.machine.shafts, loads)
+    by_name = {name: tones for tones in each for name in tones.together}
+    return [*_loose_suspects(heard, by_name), *_turn_suspects(each)]
 
 
 def _trusted(heard: Listened, row: Mapping[str, TurnLines], take: Heard) -> Mapping[str, TurnLines]:
@@ -99,20 +100,20 @@ def _heaves(heard: Listened, tones: RotorTones) -> float:
     return min(said, max(0.0, HALVES_LAW.log_odds(clear)))
 
 
-def _turn_suspects(each: Mapping[str, RotorTones]) -> list[Suspect]:
+def _turn_suspects(each: Sequence[RotorTones]) -> list[Suspect]:
     found = []
-    for tones in each.values():
+    for tones in each:
         for name, odds in (
             ("imbalance", _held(STEEP * tones.log_imbalance + AS_SOUND, tones)),
             ("bent or misaligned", STEEP * tones.log_bent + EVEN_BENT),
         ):
             found.append(
                 Suspect(
-                    parts=(tones.rotor,),
+                    parts=tones.together,
                     part_kind="shaft",
                     fault=name,
                     rotor=tones.rotor,
-                    prior=fault(name).prior,
+                    prior=fault(name).prior * len(tones.together),
                     evidence=odds,
                     detail={"tones": tones},
                 )

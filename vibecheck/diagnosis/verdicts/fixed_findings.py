@@ -29,8 +29,9 @@ WANDERS_UNTIED, WANDER_LEAN = 2.0, 3.0
 """Chatter wanders; it must keep its hertz that much better than any rotor's multiple."""
 NEWS_DB, HOWL_DB, NEWS_SPREAD_DB = -26.0, -16.0, 2.0
 """A tone further below the strongest line of the train is no news; and no howl."""
-HUM_DB, SINGLE_PHASE_DB, HUM_LEAN = -4.7, 0.5, 0.9
-"""Share of all sound at which a hum is a fault as often as not; a single-phase motor's torque
+HUM_DB, SINGLE_PHASE_DB, HUM_LEAN = 1.0, 0.5, 0.4
+"""Share of all sound at which a hum is a fault as often as not: three makers' sound machines reach
+half of it where little else is heard; a single-phase motor's torque
 swells at twice the mains by nature; and natural log odds a decibel."""
 RULES_DB, RULING = -7.0, 0.75
 """A tone that makes up this much of all sound but wanders may be a tool's or a loose panel's:

@@ -1,0 +1,81 @@
+"""A broken tooth strikes at one angle, and alike, at every turn; what is loose does neither.
+
+The takes are our own sums of tooth tones, noise and blows; nothing of the package's synthesis.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+
+from tests.diagnosis.invented_sweeps import (
+    eight_speed_lathe,
+    ringing,
+    swaying_turns,
+    tooth_tones,
+)
+from vibecheck.diagnosis.findings import Diagnosis
+from vibecheck.machine.turning import turning
+from vibecheck.pipeline import diagnose
+from vibecheck.recording import Recording, Take
+
+MACHINE = eight_speed_lathe()
+RATE_HZ, SECONDS, FIRST_HZ = 12000.0, 10.0, 14.4
+LOOSE, TOOTH = "loose on its shaft or in its seat", "broken or damaged tooth"
+
+
+def struck(turns: np.ndarray, rng: np.random.Generator, *, wanders: float, uneven: float):
+    """A blow once a turn, a part of a turn early or late, and harder or softer by some."""
+    whole = np.arange(int(turns[-1]) - 1) + 0.3
+    places = np.interp(whole + wanders * rng.normal(size=whole.size), turns, np.arange(turns.size))
+    blows = np.zeros(turns.size)
+    np.add.at(blows, places.astype(int), np.abs(1 + uneven * rng.normal(size=whole.size)))
+    return ringing(blows, rate_hz=RATE_HZ, fades=18.0)
+
+
+@cache
+def told(wanders: float, uneven: float, levers: str, grows: bool = False) -> Diagnosis:
+    """A sweep with blows once a turn of the spindle where the positions name those levers; their
+    force growing with the square of its speed, or the same at all."""
+    takes = []
+    for number, position in enumerate(MACHINE.positions):
+        rng = np.random.default_rng(900 + number)
+        where = turning(MACHINE, position)
+        first, own = where.nominal_hz("I"), where.nominal_hz("spindle")
+        assert first
+        assert own
+        turns = swaying_turns(FIRST_HZ, rng, rate_hz=RATE_HZ, seconds=SECONDS)
+        sound = 0.5 * rng.normal(size=turns.size) + tooth_tones(where, "I", turns)
+        force = 5.0 * (own / 10.0) ** 2 if grows else 5.0
+        if levers in position.label:
+            sound += force * struck(turns * own / first, rng, wanders=wanders, uneven=uneven)
+        samples = (0.05 * sound[None, :]).astype(np.float32)
+        recording = Recording(name=position.label, samples=samples, rate_hz=RATE_HZ)
+        takes.append(Take(recording=recording, position=position.label))
+    return diagnose(MACHINE, takes)
+
+
+def test_a_steady_blow_where_one_gear_works_is_its_tooth() -> None:
+    first = told(0.0, 0.1, "CH").findings[0]
+    assert (first.part, first.fault, first.verdict) == ("40T on spindle (CH)", TOOTH, "shown")
+
+
+def test_blows_that_wander_are_no_tooths() -> None:
+    found = told(0.03, 0.6, "")
+    assert [(each.part, each.fault) for each in found.findings if each.probability > 0.85] == [
+        ("spindle", LOOSE)
+    ]
+    assert not [each for each in found.findings if each.fault == TOOTH and each.probability > 0.3]
+
+
+def test_slow_positions_at_which_nothing_is_heard_do_not_make_a_tooth_of_it() -> None:
+    """Blows that only fast turns make loud: by levers alone, a tooth of what works there only."""
+    found = told(0.03, 0.6, "", grows=True)
+    assert (found.findings[0].part, found.findings[0].fault) == ("spindle", LOOSE)
+    assert not [each for each in found.findings if each.fault == TOOTH and each.probability > 0.3]
+
+
+def test_steady_ones_leave_it_open() -> None:
+    first = told(0.0, 0.1, "", grows=True).findings[0]
+    assert set(first.parts) == {"spindle", "40T on spindle (CH)"}
