@@ -49,6 +49,11 @@ EVIDENCE: Mapping[str, str] = {
         "At {heard:whole} of {expected:whole} position(s) something comes and goes with half turns "
         "of {rotor:part}, as a part does that is loose or knocks about."
     ),
+    "blows_unsteady": (
+        "From turn to turn the blows come early or late, hard or hardly, at {count:whole} of the "
+        "{of:whole} position(s) where single turns can be compared: a broken tooth is struck at "
+        "one place, and alike."
+    ),
     "two_turn_tone": (
         "Twice a turn of {rotor:part}[, at {low_hz:hz} to {high_hz:hz},] is {db:times} against "
         "once a turn, as from a bent or misaligned shaft."

@@ -24,6 +24,8 @@ SCALES = np.arange(-0.16, 0.16, STEP)
 DECOYS_BEYOND = 0.075
 CHANCE = 1e-3
 """Chance that decoys would do as well at which a speed sought over the sweep counts as there."""
+TAIL = 0.1
+"""Share of the decoys that tells how their chances fall off."""
 LEAD = 2.5
 """Lead over any rival in the window (nats)."""
 COMPANY, ALONE = 3, 11.0
@@ -61,7 +63,11 @@ def motor_group(turning: Turning) -> str:
 
 
 def chance_among(reached: float, decoys: Floats, places: float) -> float:
-    """Chance that decoys reach this at one of so many places: an exponential tail."""
-    middle, top = (float(q) for q in np.quantile(decoys, (0.5, 0.95)))
-    pace = max((top - middle) / np.log(10.0), 1.0)
-    return float(min(1.0, 0.05 * places * np.exp(-max(0.0, reached - top) / pace)))
+    """Chance that decoys reach this at one of so many places: an exponential tail.
+
+    A real comb among the decoys, another shaft's, must not set the tail: it covers a twentieth of
+    them and more.
+    """
+    middle, top = (float(q) for q in np.quantile(decoys, (0.5, 1.0 - TAIL)))
+    pace = max((top - middle) / float(np.log(0.5 / TAIL)), 1.0)
+    return float(min(1.0, TAIL * places * np.exp(-max(0.0, reached - top) / pace)))

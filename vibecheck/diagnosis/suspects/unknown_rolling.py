@@ -29,6 +29,8 @@ NEVER_SURER = 0.88
 PRIOR = 3e-3
 LEAST_SAID = 0.005
 """An order is written to four figures; no smaller error is claimed of it."""
+WHOLE = 0.005
+"""An order so near a whole one is as well any gear's or chuck's."""
 PLAINLY = 6.0
 """Log odds from which a known bearing is as good as named."""
 
@@ -98,6 +100,8 @@ def _finding(
     if probability < 0.15:
         return None
     order, error = sharpened_order(score, fields)
+    if abs(order - round(order)) < WHOLE + 2.0 * error:
+        return None
     takes = [take for take in heard.takes if take.ratio(score.shaft)]
     strong = np.nan_to_num(score.surprise) > 1.0
     names = tuple(bearing.name for bearing in bearings)

@@ -187,7 +187,7 @@ def _loose_facts(
     case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
 ) -> list[Fact]:
     if any(key[0] == "knock" for key in suspect.claims):
-        return _knock_facts(case, suspect, working, loud)
+        return [*_knock_facts(case, suspect, working, loud), *_unsteady_facts(case, suspect)]
     return [
         fact(
             "half_turns",
@@ -196,6 +196,17 @@ def _loose_facts(
             expected=len(labels(case, working)),
         )
     ]
+
+
+def _unsteady_facts(case: Case, suspect: Suspect) -> list[Fact]:
+    """That blows come as they like, where single turns could be compared."""
+    knocks = case.heard.knocks.knocks
+    plain = [key for key in suspect.claims if key in knocks and knocks[key].plain]
+    unsteady = labels(case, [key[1] for key in plain if knocks[key].unsteady])
+    if not unsteady:
+        return []
+    count, of = len(unsteady), len(labels(case, [key[1] for key in plain]))
+    return [fact("blows_unsteady", count=count, of=of)]
 
 
 def _rolling_facts(case: Case, suspect: Suspect) -> list[Fact]:
