@@ -151,8 +151,21 @@ def _motor_speed(
     synchronous = supply / pairs
     full_hz = max(float(synchronous.mean()) - likely, 0.01 * likely)
     idle = float(individual.draw(first, "idle slip").uniform(0.12, 0.4))
+    idle *= 1.0 + _stiffness(turning, individual, first, likely)
     share = min(idle * conditions.load**0.8 * float(rng.uniform(0.9, 1.1)), 1.3)
     return first, (synchronous - share * full_hz) * unsteady
+
+
+def _stiffness(turning: Turning, individual: Individual, first: str, motor_hz: float) -> float:
+    """How much more the motor must turn here than by itself, of its own idling load.
+
+    What brakes at the spindle reaches the motor through the ratio between them.
+    """
+    spindle_hz = turning.nominal_hz(turning.machine.spindle)
+    if spindle_hz is None:
+        return 0.0
+    stiff = float(individual.draw(first, "stiffness").uniform(0.0, 1.2))
+    return stiff * min(2.0, spindle_hz / motor_hz)
 
 
 def _spread_through_belts(
