@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from vibecheck.diagnosis.chance.scales import SizeLaw
@@ -37,6 +37,19 @@ class KnockReadings:
     knocks: Mapping[Key, Knock]
     rows: Mapping[str, tuple[Key, ...]]
     leaks: Mapping[Key, tuple[Key, ...]]
+
+    def own(self, claims: Iterable[Key]) -> list[Knock]:
+        """Knocks of those keys that no rate in step with theirs has more plainly: a blow every
+        other turn of a shaft is another's that turns half as fast."""
+        return [
+            self.knocks[key]
+            for key in claims
+            if key in self.knocks and self.knocks[key].lead >= self._in_step_lead(key)
+        ]
+
+    def _in_step_lead(self, key: Key) -> float:
+        others = [self.knocks[k].lead for k in self.leaks.get(key, ()) if k in self.knocks]
+        return max(others, default=0.0)
 
 
 def knock_readings(takes: Sequence[Heard]) -> KnockReadings:

@@ -35,7 +35,7 @@ def readings_of(heard: Listened) -> Readings:
 
 def every_suspect(heard: Listened) -> list[Suspect]:
     """All parts and fault modes this sweep can speak of."""
-    machine, knocks = heard.machine, heard.knocks.knocks
+    machine, knocks = heard.machine, heard.knocks
     return [
         *gear_suspects(machine, heard.takes, knocks, fault("broken or damaged tooth").prior),
         *shaft_suspects(

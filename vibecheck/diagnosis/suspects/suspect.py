@@ -13,6 +13,7 @@ import numpy as np
 
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.keys import Key, rate_key
+from vibecheck.diagnosis.readings.knock_readings import KnockReadings
 from vibecheck.diagnosis.readings.knocks import Knock
 from vibecheck.machine.parts import Gear, Machine
 
@@ -56,7 +57,7 @@ class Suspect:
 
 
 def gear_suspects(
-    machine: Machine, takes: Sequence[Heard], knocks: Mapping[Key, Knock], prior: float
+    machine: Machine, takes: Sequence[Heard], knocks: KnockReadings, prior: float
 ) -> list[Suspect]:
     """One suspect per gear (or group of gears that work in the same takes at the same rate)."""
     found: dict[frozenset[Key], list[tuple[str, str, frozenset[Key]]]] = {}
@@ -73,7 +74,7 @@ def gear_suspects(
             claims=claims,
             raises=frozenset[Key]().union(*(raises for _, _, raises in members)),
             prior=prior * len(members),
-            evidence=min(0.0, max(-AGAINST_TOOTH, -_unsteady(_given(claims, knocks)))),
+            evidence=min(0.0, max(-AGAINST_TOOTH, -_unsteady(knocks.own(claims)))),
         )
         for claims, members in found.items()
     ]
@@ -115,13 +116,7 @@ def _loosely(knocks: Sequence[Knock]) -> float:
     return max(0.0, min(FOR_LOOSE * min(count, MOST_TAKES), _unsteady(knocks)))
 
 
-def _given(claims: frozenset[Key], knocks: Mapping[Key, Knock]) -> list[Knock]:
-    return [knocks[key] for key in claims if key in knocks]
-
-
-def shaft_suspects(
-    takes: Sequence[Heard], knocks: Mapping[Key, Knock], prior: float
-) -> list[Suspect]:
+def shaft_suspects(takes: Sequence[Heard], knocks: KnockReadings, prior: float) -> list[Suspect]:
     """Something that knocks once a turn of a rotor wherever the rotor turns: key, pin, chuck."""
     found: dict[frozenset[Key], list[str]] = {}
     shafts = dict.fromkeys(name for take in takes for name in take.turning.machine.shafts)
@@ -141,7 +136,7 @@ def shaft_suspects(
             rotor=names[0],
             claims=claims,
             prior=prior * len(names),
-            evidence=_loosely(_given(claims, knocks)),
+            evidence=_loosely(knocks.own(claims)),
         )
         for claims, names in found.items()
     ]

@@ -22,9 +22,9 @@ from vibecheck.diagnosis.suspects.suspect import Suspect
 STEEP, AS_SOUND, EVEN_BENT = 1.3, -0.6, -1.0
 """Odds of the model against odds that came true: one shaft in five hundred sound ones of two makers
 of invented machines comes near where a fault is likely."""
-STEADY_SAYS = 6.4
+STEADY_SAYS = 5.8
 """Most that a shaft says whose speed never changes: nothing shows that its push grows with speed
-(at most "likely")."""
+(at most "possible")."""
 
 HEAVES = 0.3
 """How often a loose part also raises the first two multiples of its shaft (judgement)."""

@@ -200,9 +200,9 @@ def _loose_facts(
 
 def _unsteady_facts(case: Case, suspect: Suspect) -> list[Fact]:
     """That blows come as they like, where single turns could be compared."""
-    knocks = case.heard.knocks.knocks
-    plain = [key for key in suspect.claims if key in knocks and knocks[key].plain]
-    unsteady = labels(case, [key[1] for key in plain if knocks[key].unsteady])
+    knocks = case.heard.knocks
+    plain = [key for key in suspect.claims if any(each.plain for each in knocks.own([key]))]
+    unsteady = labels(case, [key[1] for key in plain if knocks.knocks[key].unsteady])
     if not unsteady:
         return []
     count, of = len(unsteady), len(labels(case, [key[1] for key in plain]))
