@@ -35,14 +35,16 @@ def struck(turns: np.ndarray, rng: np.random.Generator, *, wanders: float, uneve
 
 
 @cache
-def told(wanders: float, uneven: float, levers: str, grows: bool = False) -> Diagnosis:
-    """A sweep with blows once a turn of the spindle where the positions name those levers; their
-    force growing with the square of its speed, or the same at all."""
+def told(
+    wanders: float, uneven: float, levers: str, grows: bool = False, shaft: str = "spindle"
+) -> Diagnosis:
+    """A sweep with blows once a turn of a shaft where the positions name those levers; their force
+    growing with the square of its speed, or the same at all."""
     takes = []
     for number, position in enumerate(MACHINE.positions):
         rng = np.random.default_rng(900 + number)
         where = turning(MACHINE, position)
-        first, own = where.nominal_hz("I"), where.nominal_hz("spindle")
+        first, own = where.nominal_hz("I"), where.nominal_hz(shaft)
         assert first
         assert own
         turns = swaying_turns(FIRST_HZ, rng, rate_hz=RATE_HZ, seconds=SECONDS)
@@ -79,3 +81,10 @@ def test_slow_positions_at_which_nothing_is_heard_do_not_make_a_tooth_of_it() ->
 def test_steady_ones_leave_it_open() -> None:
     first = told(0.0, 0.1, "", grows=True).findings[0]
     assert set(first.parts) == {"spindle", "40T on spindle (CH)"}
+
+
+def test_a_blow_every_other_turn_of_a_shaft_is_anothers_that_turns_half_as_fast() -> None:
+    """The pair 25/50 drives shaft III; its broken tooth passes at every second turn of shaft II."""
+    found = told(0.0, 0.1, "B2", shaft="III")
+    assert (found.findings[0].part, found.findings[0].fault) == ("50T on III (B2)", TOOTH)
+    assert not [each for each in found.findings if each.fault == LOOSE and each.probability > 0.3]
