@@ -85,6 +85,5 @@ def test_steady_ones_leave_it_open() -> None:
 
 def test_a_blow_every_other_turn_of_a_shaft_is_anothers_that_turns_half_as_fast() -> None:
     """The pair 25/50 drives shaft III; its broken tooth passes at every second turn of shaft II."""
-    found = told(0.0, 0.1, "B2", shaft="III")
-    assert (found.findings[0].part, found.findings[0].fault) == ("50T on III (B2)", TOOTH)
-    assert not [each for each in found.findings if each.fault == LOOSE and each.probability > 0.3]
+    first = told(0.0, 0.1, "B2", shaft="III").findings[0]
+    assert (first.part, first.fault, first.verdict) == ("50T on III (B2)", TOOTH, "shown")
