@@ -97,10 +97,10 @@ def test_steady_ones_leave_it_open() -> None:
 
 def test_a_blow_every_other_turn_of_a_shaft_is_anothers_that_turns_half_as_fast() -> None:
     """The pair 25/50 drives shaft III; its broken tooth passes at every second turn of shaft II."""
-    machine, passing = heard(0.0, 0.1, "B2", shaft="III"), {"II": 0, "III": 0}
-    for number, take in enumerate(machine.takes):
+    listened, passing = heard(0.0, 0.1, "B2", shaft="III"), {"II": 0, "III": 0}
+    for number, take in enumerate(listened.takes):
         for name in passing if "B2" in take.label else ():
             key = rate_key("knock", number, take.turning_ratios()[name])
-            passing[name] += len(machine.knocks.own([key]))
-            assert machine.knocks.knocks[key].lead > 2.0
+            passing[name] += len(listened.knocks.own([key]))
+            assert listened.knocks.knocks[key].lead > 2.0
     assert passing == {"II": 0, "III": 4}
