@@ -14,6 +14,8 @@ from vibecheck.diagnosis.suspects.suspect import Suspect
 
 MOST_PAIRED = 24
 """Pairs are tried among this many of the best single suspects."""
+WHOLE = 0.01
+"""How near a ratio of rates in step comes to a whole number."""
 MUTE, SLOW, FAINT = 0.3, 0.5, 1.5
 """How often a part that strikes is too slow to be heard at its slower positions (judgement), how
 slow that is, of its fastest, and what must have become of the slowest that is heard: a blow carries
@@ -119,7 +121,7 @@ def _log_weight(
         total += _faulty(suspect.claims - claimed, readings)
         claimed |= suspect.claims
         raised |= suspect.raises
-        raised.update(k for key in suspect.claims for k in readings.leaks.get(key, ()))
+        raised.update(_leaked(suspect, readings))
     raised -= claimed
     calm, lifted, whole = 0.0, 0.0, 0.0
     for row, keys in readings.rows.items():
@@ -130,6 +132,24 @@ def _log_weight(
         lifted += _cached(cache, row, keys, mine, up, readings)
     own = sum(s.evidence for s in members) + _faulty(claimed, readings) + calm - whole
     return total + calm + min(lifted - calm, max(0.0, own))
+
+
+def _leaked(suspect: Suspect, readings: Readings) -> set[Key]:
+    """Readings at rates in step that a suspect's own would raise a little.
+
+    A tooth strikes at every turn alike, so that rotors that turn slower in step have several equal
+    blows a turn, and none that stands out; what is loose may strike harder every other time.
+    """
+    pairs = [(key, k) for key in suspect.claims for k in readings.leaks.get(key, ())]
+    if suspect.part_kind != "gear":
+        return {k for _, k in pairs}
+    return {k for key, k in pairs if k[0] != key[0] or _times_as_fast(k, key)}
+
+
+def _times_as_fast(one: Key, other: Key) -> bool:
+    """Whether one rate is twice the other, three times, and so on."""
+    ratio = one[2] / other[2]
+    return ratio > 1.5 and abs(ratio - round(ratio)) < WHOLE
 
 
 def _cached(
