@@ -34,24 +34,40 @@ class PinningLines:
 def pinning_lines(
     turning: Turning, group: str, top_hz: float, *, harmonics: int = 7
 ) -> PinningLines:
-    """Mesh lines of one rigid group below ``top_hz`` at the table's speed.
+    """Tooth tones of one rigid group, of gears and of toothed belts, below ``top_hz`` at the
+    table's speed.
 
-    Coinciding lines are counted once, so that two meshes at one frequency do not vote twice.
+    Coinciding lines are counted once, so that two meshes at one frequency do not vote twice. A
+    toothed belt left out would pass for a pair of gears, some per cent beside it.
     """
     nominal = turning.groups[group].nominal_hz
     found: dict[float, float] = {}
-    for mesh in turning.meshes:
-        if mesh.group != group or mesh.order is None:
-            continue
+    tones = [
+        (mesh.order, 1.0 if mesh.loaded else 0.5)
+        for mesh in turning.meshes
+        if mesh.group == group and mesh.order is not None
+    ]
+    for first, heavy in [*tones, *((order, 1.0) for order in _belt_teeth(turning, group))]:
         for harmonic in range(1, harmonics + 1):
-            order = harmonic * mesh.order
+            order = harmonic * first
             if nominal is not None and order * nominal > top_hz:
                 break
-            weight = (1.0 if mesh.loaded else 0.5) / harmonic**0.5
+            weight = heavy / harmonic**0.5
             key = next((known for known in found if abs(known / order - 1.0) < 1e-3), order)
             found[key] = max(found.get(key, 0.0), weight)
     orders = np.array(sorted(found))
     return PinningLines(group=group, orders=orders, weights=np.array([found[o] for o in orders]))
+
+
+def _belt_teeth(turning: Turning, group: str) -> list[float]:
+    """Teeth a turn of the group's first rotor that toothed belts of known pulleys pass."""
+    return [
+        teeth * turning.rotors[work.driver].ratio
+        for work in turning.belts
+        if work.belt.toothed
+        and turning.rotors[work.driver].group == group
+        and (teeth := work.belt.driver_teeth.value)
+    ]
 
 
 def anchor_group(turning: Turning) -> str | None:
