@@ -219,3 +219,9 @@ def ringing(struck: np.ndarray, *, rate_hz: float, fades: float) -> np.ndarray:
     span = np.arange(120)
     ring = np.exp(-span / fades) * np.sin(2 * np.pi * 3100.0 / rate_hz * span)
     return np.asarray(np.convolve(struck, ring)[: struck.size])
+
+
+def take_of(label: str, sound: np.ndarray, *, rate_hz: float) -> Take:
+    """A sound as the take of one lever position."""
+    samples = (0.05 * sound[None, :]).astype(np.float32)
+    return Take(recording=Recording(name=label, samples=samples, rate_hz=rate_hz), position=label)

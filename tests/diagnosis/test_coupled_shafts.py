@@ -10,12 +10,11 @@ from functools import cache
 
 import numpy as np
 
-from tests.diagnosis.invented_sweeps import eight_speed_lathe, swaying_turns, tooth_tones
+from tests.diagnosis.invented_sweeps import eight_speed_lathe, swaying_turns, take_of, tooth_tones
 from vibecheck.diagnosis.findings import Diagnosis
 from vibecheck.machine.parts import Coupling
 from vibecheck.machine.turning import turning
 from vibecheck.pipeline import diagnose
-from vibecheck.recording import Recording, Take
 
 MACHINE = replace(eight_speed_lathe(), belts=(), couplings=(Coupling(driver="motor", driven="I"),))
 RATE_HZ, SECONDS, MOTOR_HZ = 8000.0, 10.0, 29.4
@@ -37,9 +36,7 @@ def told(bend: float) -> Diagnosis:
             sound += 0.06 * (own / 15.0) ** 2 * np.cos(phase) * rng.uniform(0.8, 1.2)
             bent = bend if name == "motor" else 0.0
             sound += (0.01 + bent) * (own / 15.0) ** 2 * np.cos(2 * phase + 1.0)
-        samples = (0.05 * sound[None, :]).astype(np.float32)
-        recording = Recording(name=position.label, samples=samples, rate_hz=RATE_HZ)
-        takes.append(Take(recording=recording, position=position.label))
+        takes.append(take_of(position.label, sound, rate_hz=RATE_HZ))
     return diagnose(MACHINE, takes)
 
 

@@ -17,6 +17,7 @@ from tests.diagnosis.invented_sweeps import (
     eight_speed_lathe,
     ringing,
     swaying_turns,
+    take_of,
     tooth_tones,
 )
 from vibecheck.diagnosis.findings import Diagnosis
@@ -24,7 +25,7 @@ from vibecheck.machine.bearings import BearingOrders
 from vibecheck.machine.parts import Bearing, Known, Machine
 from vibecheck.machine.turning import turning
 from vibecheck.pipeline import diagnose
-from vibecheck.recording import Recording, Take
+from vibecheck.recording import Take
 
 RATE_HZ, SECONDS = 12000.0, 10.0
 FIRST_HZ, LAG = 14.4, 0.004
@@ -65,8 +66,7 @@ def recorded(label: str, number: int, *, inner: float, outer: float) -> Take:
         load = np.cos(2 * np.pi * shaft[blows]) if swells else np.ones(blows.size)
         struck[blows] += force * np.maximum(load, 0.0) * (1 + 0.2 * rng.normal(size=blows.size))
     sound += ringing(struck, rate_hz=RATE_HZ, fades=18.0)
-    samples = (0.05 * sound[None, :]).astype(np.float32)
-    return Take(recording=Recording(name=label, samples=samples, rate_hz=RATE_HZ), position=label)
+    return take_of(label, sound, rate_hz=RATE_HZ)
 
 
 @cache

@@ -10,13 +10,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.diagnosis.invented_sweeps import eight_speed_lathe, swaying_turns, tooth_tones
+from tests.diagnosis.invented_sweeps import eight_speed_lathe, swaying_turns, take_of, tooth_tones
 from vibecheck.diagnosis.ready import made_ready
 from vibecheck.diagnosis.speeds.fit import fit_speeds
 from vibecheck.diagnosis.speeds.found import TakeSpeed
 from vibecheck.diagnosis.speeds.labouring import expected_scales
 from vibecheck.machine.turning import turning
-from vibecheck.recording import Recording, Take
 
 MACHINE = eight_speed_lathe()
 FILED = [turning(MACHINE, each) for each in MACHINE.positions]
@@ -66,9 +65,7 @@ def test_every_speed_is_found_whether_or_not_the_motor_labours(slip: float) -> N
         assert nominal
         turns = swaying_turns(nominal * scale, rng, rate_hz=RATE_HZ, seconds=SECONDS)
         sound = tooth_tones(where, "I", turns) + 0.6 * rng.normal(size=turns.size)
-        samples = (0.05 * sound[None, :]).astype(np.float32)
-        recording = Recording(name=where.label, samples=samples, rate_hz=RATE_HZ)
-        takes.append(made_ready(Take(recording=recording, position=where.label)))
+        takes.append(made_ready(take_of(where.label, sound, rate_hz=RATE_HZ)))
         true_hz.append(turns[-1] / SECONDS)
     found = fit_speeds({each.label: each for each in FILED}, takes)
     assert all(each.found for each in found.takes)

@@ -14,6 +14,7 @@ from tests.diagnosis.invented_sweeps import (
     eight_speed_lathe,
     ringing,
     swaying_turns,
+    take_of,
     tooth_tones,
 )
 from vibecheck.diagnosis.findings import Diagnosis
@@ -21,7 +22,7 @@ from vibecheck.diagnosis.readings.listened import Listened, listen
 from vibecheck.machine.parts import Bearing, Known, Machine
 from vibecheck.machine.turning import turning
 from vibecheck.pipeline import diagnose
-from vibecheck.recording import Recording, Take
+from vibecheck.recording import Take
 
 RATE_HZ, SECONDS, FIRST_HZ = 12000.0, 10.0, 14.4
 THRUST = Bearing(
@@ -50,8 +51,7 @@ def recorded(machine: Machine, label: str, number: int, shaft: str, every: float
         struck = np.zeros(turns.size)
         struck[blows] = 4.0 * (1 + 0.3 * rng.normal(size=blows.size))
         sound += ringing(struck, rate_hz=RATE_HZ, fades=18.0)
-    samples = (0.05 * sound[None, :]).astype(np.float32)
-    return Take(recording=Recording(name=label, samples=samples, rate_hz=RATE_HZ), position=label)
+    return take_of(label, sound, rate_hz=RATE_HZ)
 
 
 def swept(machine: Machine, shaft: str, every: float) -> list[Take]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.diagnosis.invented_sweeps import swaying_turns
+from tests.diagnosis.invented_sweeps import swaying_turns, take_of
 from vibecheck.diagnosis.ready import made_ready
 from vibecheck.diagnosis.speeds.fit import fit_speeds
 from vibecheck.diagnosis.speeds.lines import pinning_lines
@@ -21,7 +21,6 @@ from vibecheck.machine.parts import (
     Supply,
 )
 from vibecheck.machine.turning import turning
-from vibecheck.recording import Recording, Take
 
 RATE_HZ, SECONDS = 12000.0, 12.0
 STEPS = (("1", 80, 120), ("2", 92, 108), ("3", 108, 92), ("4", 120, 80))
@@ -92,10 +91,7 @@ def test_a_loud_belt_beside_a_quiet_pair_does_not_set_all_speeds_two_per_cent_of
         for order, level in ((26.0, 0.5), (22 * 26 / 45, 0.05)):
             for k in (1, 2, 3):
                 sound += level / k * np.cos(2 * np.pi * k * order * turns + k)
-        recording = Recording(
-            name=at.label, samples=(0.05 * sound[None, :]).astype(np.float32), rate_hz=RATE_HZ
-        )
-        takes.append(made_ready(Take(recording=recording, position=at.label)))
+        takes.append(made_ready(take_of(at.label, sound, rate_hz=RATE_HZ)))
         true_hz.append(turns[-1] / SECONDS)
     found = fit_speeds({each.label: each for each in where}, takes).takes
     assert all(each.found for each in found)

@@ -13,6 +13,7 @@ from tests.diagnosis.invented_sweeps import (
     eight_speed_lathe,
     ringing,
     swaying_turns,
+    take_of,
     tooth_tones,
 )
 from vibecheck.diagnosis.findings import Diagnosis
@@ -20,7 +21,7 @@ from vibecheck.diagnosis.readings.keys import rate_key
 from vibecheck.diagnosis.readings.listened import Listened, listen
 from vibecheck.machine.turning import turning
 from vibecheck.pipeline import diagnose
-from vibecheck.recording import Recording, Take
+from vibecheck.recording import Take
 
 MACHINE = eight_speed_lathe()
 RATE_HZ, SECONDS, FIRST_HZ = 12000.0, 10.0, 14.4
@@ -53,9 +54,7 @@ def takes_of(
         force = 5.0 * (own / 10.0) ** 2 if grows else 5.0
         if levers in position.label:
             sound += force * struck(turns * own / first, rng, wanders=wanders, uneven=uneven)
-        samples = (0.05 * sound[None, :]).astype(np.float32)
-        recording = Recording(name=position.label, samples=samples, rate_hz=RATE_HZ)
-        takes.append(Take(recording=recording, position=position.label))
+        takes.append(take_of(position.label, sound, rate_hz=RATE_HZ))
     return takes
 
 

@@ -8,7 +8,7 @@ one rotor stands far above the rest where others sound through the same way.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,8 +33,6 @@ HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_sprea
 DROWNED_DB, DROWNED_LEAN = -12.0, 0.25
 """A bent or misaligned shaft has a second turn not far below its first (common practice); odds a
 decibel for one that has not."""
-COUPLED = 1e-4
-"""Rotors whose speeds differ by less, relative, in every take are coupled."""
 SILENT = Excess(over=float("nan"), spread=float("nan"), readings=0)
 SILENT_SAYS = -1.5
 """Natural log odds for a tone of which the takes say nothing."""
@@ -102,6 +100,7 @@ def rotor_tones(
     rows: Sequence[Mapping[str, TurnLines]],
     rotors: Sequence[str],
     loads: Sequence[str] | None = None,
+    coupled: Mapping[str, Collection[str]] | None = None,
 ) -> list[RotorTones]:
     """Judge every rotor's 1x and 2x against the others'.
 
@@ -113,8 +112,10 @@ def rotor_tones(
         Those to be judged, and held against one another.
     loads : sequence of str, optional
         One a take: how the machine was loaded; all alike when not given.
+    coupled : mapping of str to collection of str, optional
+        Rotors that turn just alike in every take, by the name of each; none when not given.
     """
-    together = _together(rows, rotors)
+    together = _together(rotors, coupled or {})
     kept = [{name: row[name] for name in together if name in row} for row in rows]
     pushes = all_pushes(kept)
     found = weighed(kept, ["idle"] * len(kept) if loads is None else loads)
@@ -144,25 +145,14 @@ def rotor_tones(
 
 
 def _together(
-    rows: Sequence[Mapping[str, TurnLines]], rotors: Sequence[str]
+    rotors: Sequence[str], coupled: Mapping[str, Collection[str]]
 ) -> dict[str, tuple[str, ...]]:
     """Rotors to be judged, each with those that are coupled to it and have the very same tones."""
     found: dict[str, list[str]] = {}
     for name in rotors:
-        mine = {number: row[name].hz for number, row in enumerate(rows) if name in row}
-        first = next((k for k in found if mine and _turns_so(rows, k, mine)), None)
-        found.setdefault(first or name, []).append(name)
+        first = next((known for known in found if known in coupled.get(name, ())), name)
+        found.setdefault(first, []).append(name)
     return {name: tuple(names) for name, names in found.items()}
-
-
-def _turns_so(
-    rows: Sequence[Mapping[str, TurnLines]], name: str, speeds: Mapping[int, float]
-) -> bool:
-    """Whether a rotor turns at just these speeds, in just these takes."""
-    mine = {number: row[name].hz for number, row in enumerate(rows) if name in row}
-    return mine.keys() == speeds.keys() and all(
-        abs(hz / speeds[number] - 1.0) < COUPLED for number, hz in mine.items()
-    )
 
 
 def _take_by_take(pushes: Sequence[Push], owner: Owner) -> ToneTakes:

@@ -9,9 +9,10 @@ from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.readings.turn_readings import HALVES_LAW, halves_readings
 from vibecheck.diagnosis.suspects.belts import belt_suspects
 from vibecheck.diagnosis.suspects.joint import Readings
+from vibecheck.diagnosis.suspects.knocks import gear_suspects, shaft_suspects
 from vibecheck.diagnosis.suspects.pumps import pump_suspects
 from vibecheck.diagnosis.suspects.rolling import rolling_suspects
-from vibecheck.diagnosis.suspects.suspect import Suspect, gear_suspects, shaft_suspects
+from vibecheck.diagnosis.suspects.suspect import Suspect
 from vibecheck.diagnosis.suspects.swells import swell_suspects
 from vibecheck.diagnosis.suspects.turns import turn_suspects
 

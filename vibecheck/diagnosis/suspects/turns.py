@@ -10,7 +10,7 @@ from vibecheck.diagnosis.clipping import much_clipped
 from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.keys import Key, rate_key
-from vibecheck.diagnosis.readings.lines import EVEN, TurnLines
+from vibecheck.diagnosis.readings.lines import EVEN, TurnLines, coupled_rotors
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.readings.turn_readings import (
     HALVES_LAW,
@@ -34,7 +34,7 @@ def turn_suspects(heard: Listened) -> list[Suspect]:
     """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
     loads = [take.ready.take.kind for take in heard.takes]
     rows = [_trusted(heard, *pair) for pair in zip(heard.turns, heard.takes, strict=True)]
-    each = rotor_tones(rows, heard.machine.shafts, loads)
+    each = rotor_tones(rows, heard.machine.shafts, loads, coupled_rotors(heard.takes))
     by_name = {name: tones for tones in each for name in tones.together}
     return [*_loose_suspects(heard, by_name), *_turn_suspects(each)]
 
