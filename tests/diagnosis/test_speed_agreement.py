@@ -8,11 +8,24 @@ import numpy as np
 import pytest
 
 from vibecheck.diagnosis.readings.floating import apart_from_belts, floating_ratios
-from vibecheck.diagnosis.speeds.agreement import agreed_on_steps
+from vibecheck.diagnosis.speeds.agreement import (
+    AS_ONE,
+    LIKE_EACH_OTHER,
+    UNDER_CUT,
+    _agreement,
+    agreed_on_steps,
+)
 from vibecheck.diagnosis.speeds.by_turns import _in_step, _outvoted
 from vibecheck.diagnosis.speeds.followed import _clearly_other, _Fit
 from vibecheck.diagnosis.speeds.found import TakeSpeed, not_used
-from vibecheck.diagnosis.speeds.scale import MANY_PAIRS, pairs_under_load, too_few_to_tell
+from vibecheck.diagnosis.speeds.scale import (
+    MANY_PAIRS,
+    SCALES,
+    Likely,
+    common_scale,
+    pairs_under_load,
+    too_few_to_tell,
+)
 from vibecheck.diagnosis.speeds.track import SpeedTrack
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.turning import turning
@@ -123,3 +136,30 @@ def test_what_keeps_step_with_a_belt_that_is_heard_is_no_shaft(motor_hz: float, 
 def test_without_a_belt_that_is_heard_no_shaft_is_left_out() -> None:
     takes = [SimpleNamespace(floating={"motor": 1.44}, belts={}) for _ in range(4)]
     assert apart_from_belts(takes) == [{"motor": 1.44}] * 4
+
+
+def test_nine_takes_at_one_scale_are_of_one_machine() -> None:
+    close = np.array([0.0, 0.0005, -0.0011, 0.0002, 0.0018, -0.0004, 0.0009, -0.0016, 0.0003])
+    assert _agreement(close, LIKE_EACH_OTHER) > AS_ONE
+    one_astray = np.append(close, 0.012)
+    assert AS_ONE < _agreement(one_astray, LIKE_EACH_OTHER) < _agreement(close, LIKE_EACH_OTHER)
+
+
+def test_lines_of_another_machine_hardly_ever_agree_so_nearly() -> None:
+    rng = np.random.default_rng(11)
+    for alike in (LIKE_EACH_OTHER, UNDER_CUT):
+        drawn = rng.uniform(-alike.between, alike.between, size=(2000, 8))
+        reached = [_agreement(each, alike) >= AS_ONE for each in drawn]
+        assert np.mean(reached) < 0.005
+
+
+def test_a_heard_motor_speaks_against_a_far_scale_that_fits_hardly_better() -> None:
+    def hill(scale: float) -> np.ndarray:
+        return np.exp(-0.5 * (np.log(SCALES / scale) / 0.002) ** 2)
+
+    take = SimpleNamespace(take=SimpleNamespace(position="A"))
+    curve = 10.6 * hill(1.19) + 8.8 * hill(1.03)
+    trials = [{"A": SimpleNamespace(curve=curve)}] * 10
+    motor = Likely(middle=float(np.log(1.034)), width=0.022, cost=25.0)
+    assert common_scale([take] * 10, trials, motor, 0.015)[0] == pytest.approx(1.03, abs=0.004)
+    assert common_scale([take] * 10, trials, Likely(), 0.015)[0] == pytest.approx(1.19, abs=0.004)

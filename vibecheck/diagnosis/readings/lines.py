@@ -27,8 +27,9 @@ NEAR_HUM = 0.006
 """A tone this near a multiple of the mains cannot be told from hum: a drifting track smears it."""
 BELT_SLIP = 0.03
 """A shaft behind a belt turns within this of its computed speed."""
-BELT_RATE, BELT_TURNS = 0.01, (1, 2)
-"""How nearly a belt's own rate is known, and its multiples that may pass for a shaft's tone."""
+BELT_RATE, BELT_TURNS, BELT_MULTIPLES = 0.01, 2, 8
+"""How nearly a belt's own rate is known, and how many of its multiples may pass for a shaft's tone,
+and for half turns of one."""
 HEARD_FOR_SURE = 15.0
 """Power over floor that no noise reaches."""
 
@@ -224,6 +225,7 @@ def turn_lines(
     high = min(spectrum.power.size, int(40.0 * ratio * spectrum.turns))
     band = float(spectrum.power[max(1, low) : max(high, low + 2)].sum()) / 1.5
     busy = _busy_orders(take, rotor)
+    halves = [order for k in range(8) if not may_be_a_belt(take, order := (k + 0.5) * ratio)]
 
     def mean_log(orders: list[float]) -> float:
         free = [o for o in orders if not _near_any(o, busy, 2.0 / spectrum.turns)]
@@ -238,7 +240,7 @@ def turn_lines(
         over_floor=over,
         twice_over_floor=twice_over,
         share=once / max(band, 1e-30),
-        halves=float(np.fmax(mean_log([(k + 0.5) * ratio for k in range(8)]), EVEN + rattle)),
+        halves=float(np.fmax(mean_log(halves), EVEN + rattle)),
         many=mean_log([k * ratio for k in range(3, 11)]),
         limit_db=_limit_db(spectrum, ratio) if over > 0 else float("nan"),
         twice_limit_db=_limit_db(spectrum, 2 * ratio) if twice_over > 0 else float("nan"),
@@ -263,16 +265,23 @@ def _own_tone(
     hummed = min(abs(order / (k * hum) - 1.0) for k in (1, 2, 3, 4)) < NEAR_HUM
     deaf = order * take.base_hz < take.ready.take.recording.support.low_hz
     shared = min((abs(order - other) for other in others), default=1.0) < 2.5 / spectrum.turns
-    if deaf or hummed or shared or _may_be_a_belt(take, order) or _may_be_unheard(take, order):
+    if (
+        deaf
+        or hummed
+        or shared
+        or may_be_a_belt(take, order, BELT_TURNS)
+        or _may_be_unheard(take, order)
+    ):
         return 0.0, 0.0
     return spectrum.tone(order)
 
 
-def _may_be_a_belt(take: Heard, order: float) -> bool:
+def may_be_a_belt(take: Heard, order: float, multiples: int = BELT_MULTIPLES) -> bool:
     """Whether a tone may as well be a low multiple of a belt's own turning, as far as it slips."""
     known = take.turning_ratios()
     rates = [w.order * known[w.driver] for w in take.turning.belts if w.order and w.driver in known]
-    return any(abs(order / (k * rate) - 1.0) < BELT_RATE for rate in rates for k in BELT_TURNS)
+    nearest = [min(max(1, round(order / rate)), multiples) * rate for rate in rates]
+    return any(abs(order / place - 1.0) < BELT_RATE for place in nearest)
 
 
 def _may_be_unheard(take: Heard, order: float) -> bool:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from vibecheck.diagnosis.chance.field import Field
 from vibecheck.diagnosis.readings.heard import Heard
+from vibecheck.diagnosis.readings.lines import may_be_a_belt
 from vibecheck.diagnosis.readings.rolling_fields import envelope_orders
 from vibecheck.diagnosis.readings.turning_lines import comb_height
 from vibecheck.machine.bearings import orders_of
@@ -75,12 +76,14 @@ def _rattle(take: Heard, name: str, spectra: Iterable[tuple[EnvelopeSpectrum, fl
     known = take.turning_ratios()
     others = [ratio / known[name] for other, ratio in known.items() if other != name]
     others += [rate / known[name] for rate in take.belts.values()]
+    free = [
+        np.array([order for order in each if not may_be_a_belt(take, order * known[name])])
+        for each in (HALVES, QUARTERS)
+    ]
     highest = float("nan")
     for level, scale in spectra:
         step = level.significance.step / scale
-        halves, quarters = (
-            comb_height(level, scale * _free(each, step, others)) for each in (HALVES, QUARTERS)
-        )
+        halves, quarters = (comb_height(level, scale * _free(each, step, others)) for each in free)
         if halves and quarters:
             over = np.log((halves + NOISE) / (max(quarters, LEAST) + NOISE))
             highest = float(np.fmax(highest, over))

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speeds.followed import SURE
@@ -26,6 +27,9 @@ MOST_ASTRAY = 4.0
 """A speed astray must be surer by this many deviations at most."""
 SAME_STEP = 0.012
 """Idle takes on one step of the belts turn within this of each other."""
+AS_ONE, AS_ONE_TAKES, ASTRAY_SHARE = 6.0, 6, 0.2
+"""Natural log odds of so close an agreement, of at least so many takes, that no table of another
+machine has reached; and the share of one machine's takes that may stand anywhere all the same."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,16 +37,17 @@ class Alikeness:
     """How nearly takes of one machine turn at one scale to the table.
 
     ``between`` is how far one take may stand from it; ``near`` what most keep to; a take ``astray``
-    from the middle must be one deviation surer.
+    from the middle must be one deviation surer. ``scatter`` is the standard deviation of most.
     """
 
     between: float
     near: float
     astray: float
+    scatter: float
 
 
-LIKE_EACH_OTHER = Alikeness(between=BETWEEN_TAKES, near=0.005, astray=0.006)
-UNDER_CUT = Alikeness(between=0.025, near=0.012, astray=0.012)
+LIKE_EACH_OTHER = Alikeness(between=BETWEEN_TAKES, near=0.005, astray=0.006, scatter=0.0015)
+UNDER_CUT = Alikeness(between=0.025, near=0.012, astray=0.012, scatter=0.004)
 """In air little loads the motor; a cut loads it, at every position otherwise."""
 
 
@@ -72,7 +77,19 @@ def one_machine(
         return False
     if float(np.median([speed.sureness for speed in near])) >= PLAIN_FIT:
         return True
+    apart = np.array([speed.scale / scale - 1.0 for speed, scale in toothed])
+    if apart.size >= AS_ONE_TAKES and _agreement(apart, alike) >= AS_ONE:
+        return True
     return len(near) >= 0.8 * len(toothed) and lead >= 0.25
+
+
+def _agreement(apart: NDArray[np.float64], alike: Alikeness) -> float:
+    """Natural log odds that takes stand so near the expected scales because one machine made them,
+    against lines of another, which fit anywhere in the window."""
+    anywhere = 0.5 / alike.between
+    close = np.exp(-0.5 * (apart / alike.scatter) ** 2) / (alike.scatter * np.sqrt(2 * np.pi))
+    likelihood = (1.0 - ASTRAY_SHARE) * close + ASTRAY_SHARE * anywhere
+    return float(np.sum(np.log(likelihood / anywhere)))
 
 
 def slipping_belts(fitted: Sequence[TakeSpeed]) -> int:

@@ -17,8 +17,7 @@ from vibecheck.diagnosis.speeds.lines import anchor_group
 from vibecheck.diagnosis.speeds.scale import (
     BETWEEN_TAKES,
     MANY_PAIRS,
-    USUAL_SCALE,
-    USUAL_WIDTH,
+    Likely,
     pairs_under_load,
 )
 from vibecheck.diagnosis.speeds.turn_takes import SweepTurns, motor_group
@@ -33,6 +32,8 @@ MANY, PLAIN = 3, 8.0
 the sureness of a speed by teeth that a motor must not speak against in most takes."""
 BELT_WIDTH = 0.022
 """How far a belt may set a shaft from the speed that the table gives it behind the heard motor."""
+MOTOR_HEARD_COST = 25.0
+"""What a scale that the heard motor speaks against must have more than one at home."""
 
 
 def needs_turns(machine: Machine, filed: Sequence[Turning | None]) -> bool:
@@ -41,12 +42,12 @@ def needs_turns(machine: Machine, filed: Sequence[Turning | None]) -> bool:
     return bare or any(not belt.toothed for belt in machine.belts)
 
 
-def likely_scale(machine: Machine, turns: SweepTurns) -> tuple[float, float]:
-    """Where the common scale is to be expected, natural logarithm, and how widely."""
+def likely_scale(machine: Machine, turns: SweepTurns) -> Likely:
+    """Where the common scale is to be expected; the more surely where the motor is heard."""
     if turns.motor_scale is None:
-        return USUAL_SCALE, USUAL_WIDTH
-    slipping = max(1, len(_belt_stages(machine)))
-    return float(np.log(turns.motor_scale)), BELT_WIDTH * slipping**0.5
+        return Likely()
+    width = BELT_WIDTH * max(1, len(_belt_stages(machine))) ** 0.5
+    return Likely(middle=float(np.log(turns.motor_scale)), width=width, cost=MOTOR_HEARD_COST)
 
 
 def _belt_stages(machine: Machine) -> set[tuple[str, str]]:

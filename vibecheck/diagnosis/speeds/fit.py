@@ -108,11 +108,11 @@ def _fit_alike(
         (take.take.position or next(iter(trial), "")) in trial
         for take, trial in zip(takes, trials, strict=True)
     )
-    borne_out = turns.motor_scale is not None and abs(np.log(scale) - likely[0]) <= likely[1]
+    borne_out = turns.motor_scale is not None and abs(np.log(scale) - likely.middle) <= likely.width
     leads = _leads_enough(scale, sureness, count, borne_out=bool(borne_out))
     doubtful = not leads or too_few_to_tell(scale, filed)
     if doubtful and len(takes) <= FEW:
-        scale, window = float(np.exp(likely[0])), min(likely[1], MOTORS_DIFFER)
+        scale, window = float(np.exp(likely.middle)), min(likely.width, MOTORS_DIFFER)
     elif doubtful:
         trials = [{} for _ in trials]
         scale = 1.0

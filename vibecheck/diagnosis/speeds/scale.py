@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,15 @@ width a scale must earn its keep."""
 MOST_PER_TAKE = 40.0
 MANY_PAIRS = 3
 """So many pairs at work hold a scale by themselves: their side lines do not agree."""
+
+
+class Likely(NamedTuple):
+    """Where the common scale is to be expected, natural logarithm; how widely; and what a scale far
+    from there must have more than one at home, standard deviations summed over the takes."""
+
+    middle: float = USUAL_SCALE
+    width: float = USUAL_WIDTH
+    cost: float = 12.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +83,7 @@ def _curve(frames: Frames, lines: PinningLines, nominal_hz: float) -> Floats:
 def common_scale(
     takes: Sequence[Ready],
     trials: Sequence[Mapping[str, Trial]],
-    likely: tuple[float, float],
+    likely: Likely,
     between: float,
 ) -> tuple[float, float]:
     """Scale at which the filed positions fit best together, and its lead over the runner-up.
@@ -93,8 +103,8 @@ def common_scale(
         total += np.minimum(_peak_near(best, between / 2), MOST_PER_TAKE)
     if not total.any():
         return 1.0, 0.0
-    away = np.maximum(0.0, np.abs(np.log(SCALES) - likely[0]) - likely[1])
-    total = total - 12.0 * np.minimum(away / 0.06, 1.0) ** 0.5 * (away > 0)
+    away = np.maximum(0.0, np.abs(np.log(SCALES) - likely.middle) - likely.width)
+    total = total - likely.cost * np.minimum(away / 0.06, 1.0) ** 0.5 * (away > 0)
     index = int(total.argmax())
     rivals = np.abs(np.log(SCALES / SCALES[index])) > 2.5 * between
     lead = float(total[index] / max(float(total[rivals].max()), 1e-6) - 1.0)

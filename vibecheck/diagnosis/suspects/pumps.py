@@ -9,10 +9,11 @@ from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.readings.pump_readings import PumpTones, pump_tones
 from vibecheck.diagnosis.suspects.suspect import Suspect
 
-EVEN_DB, EVEN_UNCOUNTED_DB = -6.0, -2.0
-"""Level against a usual working pair at which pumps are sound or at fault as often as not: sound
-ones reach it hardly ever, but of uncounted vanes the loudest of nine was taken."""
-PER_DB, ABOVE_PER_DB = 0.5, 0.7
+EVEN_DB, EVEN_UNCOUNTED_DB = 2.0, 5.0
+"""Level against a usual working pair at which pumps are sound or at fault as often as not: the
+loudest of some forty sound ones of two makers of invented machines was as loud as its teeth; and of
+uncounted vanes the loudest of nine was taken."""
+PER_DB, ABOVE_PER_DB = 0.4, 0.7
 """Natural log odds a decibel."""
 FEWEST, MOST_LEAN, FEW_LEAN = 3, 3.7, 1.0
 LEAST = -6.0

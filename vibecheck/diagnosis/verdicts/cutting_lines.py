@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import scipy.fft
 
 from vibecheck.errors import RecordingError
 from vibecheck.finish.chatter import Line, Listening
@@ -18,6 +19,8 @@ LOWEST_HZ = 15.0
 """A tool hardly sings below this."""
 MOST_LINES = 60
 SHORTEST_S = 2.0
+LINE_WIDTH = 0.012
+"""How far about a line its swelling is listened to, relative."""
 
 
 def listen(
@@ -80,6 +83,24 @@ def _half_width(spectrum: Spectrum, place: float) -> float:
     while high < top and spectrum.values[high] > limit:
         high += 1
     return max((high - low) / 2 * spectrum.step - spectrum.step, spectrum.resolution / 2)
+
+
+def swelling(recording: Recording, hz: float) -> float:
+    """How much a line's strength comes and goes within a take.
+
+    Returns
+    -------
+    float
+        Standard deviation of its envelope over the mean: 0 for a pure tone, 0.52 for noise.
+    """
+    spectrum = scipy.fft.rfft(recording.channel())
+    rate_hz = recording.rate_hz
+    step = rate_hz / recording.channel().size
+    low, high = (round(hz * (1.0 + side) / step) for side in (-LINE_WIDTH, LINE_WIDTH))
+    envelope = np.abs(scipy.fft.ifft(spectrum[max(low, 1) : high + 1]))
+    edge = max(1, envelope.size // 20)
+    inside = envelope[edge:-edge]
+    return float(inside.std() / max(float(inside.mean()), 1e-30)) if inside.size > 2 else 1.0
 
 
 def tapped_modes(recording: Recording) -> tuple[Mode, ...]:

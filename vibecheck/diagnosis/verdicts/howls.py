@@ -7,8 +7,9 @@ over a sweep no name lasts.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import comb
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, train_lines
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.listened import Listened
-from vibecheck.diagnosis.verdicts.cutting_lines import listen, tapped_modes
+from vibecheck.diagnosis.verdicts.cutting_lines import listen, swelling, tapped_modes
 from vibecheck.diagnosis.verdicts.fixed_findings import at_true_mains, carried, mains_multiple
 from vibecheck.errors import RecordingError
 from vibecheck.finish.chatter import ChatterVerdict, Listening, decide
@@ -40,6 +41,15 @@ howl from a structure that the machine shakes."""
 SCATTERED, CHANCE_LEAN, MEANT_LEAN = 0.0185, 13.0, 0.8
 """What chance meetings of lines within reach scatter, relative; the natural log that many places
 tried must be beaten by; and the weight of what is left."""
+SPAN, NARROWEST, TRIED = 2.0, 0.0015, 4.0
+"""Natural logarithm of the range of hertz over which strong lines of a cut lie, most of them; how
+near two lines of one spectrum can be told apart, relative; and natural log of the ways tried."""
+RULES_DB, RULES_PER_DB, RULES_PER_RANK = -3.0, 4.0, 4.0
+"""A howl that tops its takes needs no other agreement than chance cannot make; what it loses in
+natural log a decibel and a louder line below that."""
+PURE = 0.08
+"""A line whose envelope varies by less than this share is made by something that turns (judgement;
+invented chatter of three makers varies by a quarter and more, a motor's multiples by 3 %)."""
 HOWL_DB, HOWL_SPREAD_DB = -10.0, 2.0
 """Level under the strongest line of its take at which a howl is hardly one."""
 
@@ -49,20 +59,45 @@ class _Howl:
     """One line near the same hertz in most cutting takes.
 
     ``scatter`` is that of its loudest place from take to take, relative; ``level_db`` its median
-    level over the strongest line.
+    level over the strongest line; ``ranks`` say of each take in which it stands free how many free
+    lines are at least as loud, itself among them, and ``places`` where it is there, in hertz;
+    ``of`` is the number of takes in which it was sought.
     """
 
     hz: float
     scatter: float
     level_db: float
     takes: tuple[int, ...]
+    ranks: tuple[int, ...]
+    places: Mapping[int, float]
+    of: int
 
     @property
     def meant(self) -> float:
         """How surely the takes have one and the same howl, and it is loud (0 to 1)."""
-        lean = len(self.takes) * float(np.log(SCATTERED / self.scatter)) - CHANCE_LEAN
+        agrees = len(self.takes) * float(np.log(SCATTERED / self.scatter)) - CHANCE_LEAN
+        lean = max(agrees, self._ruling)
         loud = (self.level_db - HOWL_DB) / HOWL_SPREAD_DB
         return float(np.exp(-np.logaddexp(0.0, -MEANT_LEAN * lean) - np.logaddexp(0.0, -loud)))
+
+    @property
+    def _ruling(self) -> float:
+        """Natural log odds that the loudest lines of so many takes are one howl."""
+        faint = RULES_PER_DB * max(0.0, RULES_DB - self.level_db)
+        topped = RULES_PER_RANK * (float(np.median(self.ranks)) - 1.0)
+        return -self.log_chance - TRIED - faint - topped
+
+    @property
+    def log_chance(self) -> float:
+        """Natural log of how many such meetings unlike lines make, among lines as loud as these.
+
+        The lines of one take settle where; in each of the others one of the so many loudest lies as
+        near by accident.
+        """
+        reach = min(1.0, 2.0 * max(NARROWEST, 2.0 * self.scatter) / SPAN)
+        met = np.minimum(1.0, reach * np.array(self.ranks, dtype=float))
+        ways = comb(self.of, len(self.ranks))
+        return float(np.log(met).sum() - np.log(reach) + np.log(ways))
 
 
 def chatter_findings(
@@ -73,13 +108,14 @@ def chatter_findings(
     if not cutting:
         return list(findings)
     idle = [take for take in heard.takes if take.ready.take.kind == "idle"]
-    listening = [_listening(heard, take) for take in cutting]
-    howl = _howl(heard, cutting, [each for each in listening if each])
+    pairs = [(take, each) for take in cutting if (each := _listening(heard, take))]
+    cutting, listening = [take for take, _ in pairs], [each for _, each in pairs]
+    howl = _howl(heard, cutting, listening)
     if howl is None:
         return list(findings)
     modes, tapped = _modes(specials)
     verdict = decide(
-        [each for each in listening if each],
+        listening,
         [each for take in idle if (each := _listening(heard, take))],
         modes,
         mains_hz=at_true_mains(heard).supply.mains_hz,
@@ -113,7 +149,7 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
     """The strongest line that most cutting takes have at nearly one hertz, and no part drives."""
     lines: list[tuple[float, float, int]] = []
     strong: list[tuple[float, int]] = []
-    for number, (take, each) in enumerate(zip(takes, listening, strict=False)):
+    for number, (take, each) in enumerate(zip(takes, listening, strict=True)):
         top = max((line.level_db for line in each.lines), default=0.0)
         train = train_lines(take, take.ready.top_hz)
         loud = [line for line in each.lines if line.level_db > top - STRONG_DB]
@@ -134,27 +170,34 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
             continue
         weight = float(sum(max(line[1] for line in near if line[2] == n) + 30 for n in numbers))
         if best is None or weight > best[0]:
+            loudest = _loudest(near)
+            ranks = [
+                sum(n == number and other >= level for _, other, n in lines)
+                for number, (_, level) in loudest.items()
+            ]
+            places = np.array([hz for hz, _ in loudest.values()])
             howl = _Howl(
                 hz=float(np.median([line[0] for line in near])),
-                **_scatter(near),
+                scatter=max(
+                    1e-5, 1.4826 * float(np.median(np.abs(places / np.median(places) - 1)))
+                ),
+                level_db=float(np.median([level for _, level in loudest.values()])),
                 takes=tuple(sorted({n for hz, n in strong if abs(hz / centre - 1.0) < WANDERS})),
+                ranks=tuple(ranks),
+                places={number: hz for number, (hz, _) in loudest.items()},
+                of=len(takes),
             )
             best = weight, howl
     return best[1] if best else None
 
 
-def _scatter(near: Sequence[tuple[float, float, int]]) -> dict[str, float]:
-    """Scatter and level of the loudest line of each take."""
-    loudest: dict[int, tuple[float, float]] = {}
+def _loudest(near: Sequence[tuple[float, float, int]]) -> dict[int, tuple[float, float]]:
+    """Place and level of the loudest line of each take."""
+    found: dict[int, tuple[float, float]] = {}
     for hz, level, number in near:
-        if number not in loudest or level > loudest[number][1]:
-            loudest[number] = hz, level
-    places, levels = (np.array(column) for column in zip(*loudest.values(), strict=True))
-    apart = np.abs(places / np.median(places) - 1.0)
-    return {
-        "scatter": max(1e-5, 1.4826 * float(np.median(apart))),
-        "level_db": float(np.median(levels)),
-    }
+        if number not in found or level > found[number][1]:
+            found[number] = hz, level
+    return found
 
 
 def _as_tone(hz: float, numbers: Sequence[int]) -> FixedTone:
@@ -202,6 +245,8 @@ def _finding(
     if len(howl.takes) >= 4 and max(speeds) > 1.5 * min(speeds):
         probability = max(probability, SWEPT)
     rings = verdict.signs.mode is not None
+    if not rings and _steady(cutting, howl):
+        return None
     if not idle or (len(howl.takes) > FEWEST and not rings):
         probability *= howl.meant
     if probability < WORTH_SAYING:
@@ -232,6 +277,13 @@ def _finding(
             if (hz := take.rotor_hz(heard.machine.spindle))
         },
     )
+
+
+def _steady(cutting: Sequence[Heard], howl: _Howl) -> bool:
+    """Whether a line is as pure as only something that turns makes it: a tool that sings swells and
+    fades, as the work goes round and the cut varies."""
+    swells = [swelling(cutting[n].ready.take.recording, hz) for n, hz in howl.places.items()]
+    return float(np.median(swells)) < PURE
 
 
 def _next_test(verdict: ChatterVerdict, idle: Sequence[Heard]) -> Fact:
