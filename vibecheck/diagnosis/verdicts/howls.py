@@ -50,6 +50,9 @@ natural log a decibel and a louder line below that."""
 PURE = 0.08
 """A line whose envelope varies by less than this share is made by something that turns (judgement;
 invented chatter of three makers varies by a quarter and more, a motor's multiples by 3 %)."""
+MULTIPLES, SLIPS, MOST = 8, 0.015, 0.6
+"""Multiples of a rotor that are heard as tones; how far a cut may make the motor slip from what is
+expected, relative; and the share of takes that must meet one."""
 HOWL_DB, HOWL_SPREAD_DB = -10.0, 2.0
 """Level under the strongest line of its take at which a howl is hardly one."""
 
@@ -245,7 +248,7 @@ def _finding(
     if len(howl.takes) >= 4 and max(speeds) > 1.5 * min(speeds):
         probability = max(probability, SWEPT)
     rings = verdict.signs.mode is not None
-    if not rings and _steady(cutting, howl):
+    if not rings and _turns(cutting, howl):
         return None
     if not idle or (len(howl.takes) > FEWEST and not rings):
         probability *= howl.meant
@@ -279,11 +282,27 @@ def _finding(
     )
 
 
-def _steady(cutting: Sequence[Heard], howl: _Howl) -> bool:
-    """Whether a line is as pure as only something that turns makes it: a tool that sings swells and
-    fades, as the work goes round and the cut varies."""
+def _turns(cutting: Sequence[Heard], howl: _Howl) -> bool:
+    """Whether a line is a multiple of what no lever moves (the motor, which slips more under a
+    cut), and as pure as turning makes it: a tool that sings swells and fades, as the work goes
+    round and the cut varies."""
+    if not _a_multiple(cutting, howl):
+        return False
     swells = [swelling(cutting[n].ready.take.recording, hz) for n, hz in howl.places.items()]
     return float(np.median(swells)) < PURE
+
+
+def _a_multiple(cutting: Sequence[Heard], howl: _Howl) -> bool:
+    """Whether most takes have it near one whole multiple of one rotor, as far as that may slip."""
+    near: dict[tuple[str, int], int] = {}
+    for number, hz in howl.places.items():
+        take = cutting[number]
+        for name, ratio in take.expected_ratios().items():
+            times = hz / (ratio * take.base_hz)
+            whole = round(times)
+            if 1 <= whole <= MULTIPLES and abs(times / whole - 1.0) < SLIPS:
+                near[name, whole] = near.get((name, whole), 0) + 1
+    return max(near.values(), default=0) >= MOST * len(howl.places)
 
 
 def _next_test(verdict: ChatterVerdict, idle: Sequence[Heard]) -> Fact:
