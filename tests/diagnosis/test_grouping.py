@@ -73,3 +73,20 @@ def test_two_races_of_one_bearing_are_a_bearing_and_of_two_bearings_they_are_not
     assert [group.fault for group in named(one)] == ["bearing worn, race not known"]
     two = [judged("II front", 0.48, fault=RACE), judged("III rear", 0.47, fault="inner race")]
     assert [group.fault for group in named(two)] == [RACE, "inner race"]
+
+
+def test_a_gear_that_swells_on_a_shaft_at_fault_is_possible_no_more():
+    shaft = Suspect(parts=("I",), part_kind="shaft", fault="looseness", rotor="I")
+    swells = judged("36T", 0.97, fault="eccentric or worn gear")
+    for sure, most in ((0.98, 0.6), (0.4, 0.97)):
+        loose = Judged(suspect=shaft, probability=sure, log_odds=0.0)
+        told = {group.parts: group.probability for group in named([loose, swells])}
+        assert told["36T",] == pytest.approx(most)
+        assert told["I",] == pytest.approx(sure)
+
+
+def test_a_broken_tooth_on_such_a_shaft_is_said_as_surely():
+    shaft = Suspect(parts=("I",), part_kind="shaft", fault="looseness", rotor="I")
+    loose = Judged(suspect=shaft, probability=0.98, log_odds=0.0)
+    found = named([loose, judged("36T", 0.97, keys(1, 2))])
+    assert [group.probability for group in found] == [0.98, 0.97]

@@ -9,9 +9,10 @@ from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.readings.swells import Swell, gear_swells
 from vibecheck.diagnosis.suspects.suspect import Suspect
 
-STEEP, EVEN = 1.9, -1.0
+STEEP, EVEN = 2.6, -3.9
 """Odds of the model against odds that came true: it is wider than any one machine is (judgement
-from two makers of invented machines; a gear among sound ones of like depth stays unaccused)."""
+from invented machines of five makers, among whose sound gears some swell as deep as one that runs
+out; a gear among sound ones of like depth stays unaccused)."""
 FEWEST_TAKES, FEW_SAY = 2, 4.0
 """A gear heard in fewer takes than this says no more than this."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from vibecheck.diagnosis.suspects.joint import Judged
 from vibecheck.diagnosis.suspects.suspect import Suspect
@@ -14,6 +14,8 @@ WORTH_SAYING = 0.30
 LIKELY, OPEN = 0.85, 0.1
 """Below ``LIKELY``, what is wrong with a part is open when another fault of it is at least so
 probable."""
+SWELLS, CARRIED_SAYS = "eccentric or worn gear", 0.6
+"""A gear so called on a shaft that is likely at fault is possible, no more (judgement)."""
 OPEN_NAMES: Mapping[str, tuple[str, ...]] = {
     "gear worn or damaged": ("broken or damaged tooth", "eccentric or worn gear"),
     "bearing worn, race not known": ("outer race", "inner race", "rolling element", "cage"),
@@ -77,7 +79,7 @@ class Named:
 
 def named(judged: Sequence[Judged]) -> list[Named]:
     """Suspects with a probability worth saying, alike ones gathered, likeliest first."""
-    ranked = sorted(judged, key=lambda j: -j.probability)
+    ranked = sorted(_in_company(judged), key=lambda j: -j.probability)
     taken: set[int] = set()
     found: list[Named] = []
     for index, lead in enumerate(ranked):
@@ -97,6 +99,22 @@ def named(judged: Sequence[Judged]) -> list[Named]:
         if total >= WORTH_SAYING:
             found.append(Named(members=tuple(members), probability=total))
     return sorted(found, key=lambda n: -n.probability)
+
+
+def _in_company(judged: Sequence[Judged]) -> list[Judged]:
+    """All of them; gears that swell on a shaft that is itself at fault, or runs in a bearing that
+    is, less sure: the gear may well be true, and carried round by its shaft."""
+    carried = {
+        j.suspect.rotor
+        for j in judged
+        if j.probability >= LIKELY and j.suspect.part_kind in ("shaft", "bearing")
+    }
+    return [
+        replace(j, probability=min(j.probability, CARRIED_SAYS))
+        if j.suspect.fault == SWELLS and j.suspect.rotor in carried
+        else j
+        for j in judged
+    ]
 
 
 def _alike(one: Judged, other: Judged) -> bool:
