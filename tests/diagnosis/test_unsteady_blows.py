@@ -89,6 +89,16 @@ def test_slow_positions_at_which_nothing_is_heard_do_not_make_a_tooth_of_it() ->
     assert not [each for each in found.findings if each.fault == TOOTH and each.probability > 0.3]
 
 
+def test_their_silence_is_said_to_clear_nothing() -> None:
+    first = told(0.03, 0.6, "", grows=True).findings[0]
+    slow = [each for each in first.evidence if each.kind == "slow_blows_faint"]
+    assert [each.values["rotor"] for each in slow] == ["spindle"]
+    assert set(slow[0].values["positions"]) == set(first.expected) - set(first.heard)
+    throughout = told(0.0, 0.1, "CH").findings[0]
+    assert set(throughout.expected) == set(throughout.heard)
+    assert "slow_blows_faint" not in [each.kind for each in throughout.evidence]
+
+
 def test_steady_ones_leave_it_open() -> None:
     first = told(0.0, 0.1, "", grows=True).findings[0]
     assert set(first.parts) == {"spindle", "40T on spindle (CH)"}

@@ -49,6 +49,10 @@ EVIDENCE: Mapping[str, str] = {
         "At {heard:whole} of {expected:whole} position(s) something comes and goes with half turns "
         "of {rotor:part}, as a part does that is loose or knocks about."
     ),
+    "slow_blows_faint": (
+        "Silent at {positions:positions}, where {rotor:part} turns slower than wherever it is "
+        "heard: blows so slow may be too faint, and their silence clears nothing."
+    ),
     "blows_unsteady": (
         "From turn to turn the blows come early or late, hard or hardly, at {count:whole} of the "
         "{of:whole} position(s) where single turns can be compared: a broken tooth is struck at "

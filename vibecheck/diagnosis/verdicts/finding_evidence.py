@@ -32,6 +32,8 @@ ELEMENT_WORDS = {
     "cage": "cage",
 }
 
+SLOW = 0.6
+"""So much slower than at its fastest, a part strikes with a third of the power or less."""
 ON_ANOTHER_STEP = 1.05
 """Rates of a belt that differ more than this are of different steps of its pulleys."""
 
@@ -93,7 +95,20 @@ def _knock_facts(
             facts.append(
                 fact("silent_when_out_of_mesh", part=part, count=len({take.label for take in out}))
             )
-    return facts
+    return facts + _slow_facts(case, suspect, working, loud)
+
+
+def _slow_facts(
+    case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
+) -> list[Fact]:
+    """That silence clears nothing where the part turns slower than wherever it is heard."""
+    speeds = {k: hz for k in working if (hz := case.heard.takes[k].rotor_hz(suspect.rotor))}
+    heard = [speeds[k] for k in loud if k in speeds]
+    if not heard:
+        return []
+    slow = [k for k, hz in speeds.items() if hz < min(heard) and hz <= SLOW * max(heard)]
+    where = sorted(labels(case, slow) - labels(case, loud))
+    return [fact("slow_blows_faint", rotor=suspect.rotor, positions=where)] if where else []
 
 
 def _row(case: Case, suspect: Suspect, number: int) -> bool:
