@@ -55,6 +55,20 @@ def test_a_healthy_machine_hears_what_was_and_was_not_examined(made, machine) ->
     assert "under cut, in reverse or coasting down" in not_looked
 
 
+def test_takes_in_which_only_the_motor_is_heard_do_not_pass_for_found(made, machine) -> None:
+    takes = [
+        replace(take, spindle_rpm=None, speeds_hz={"motor": 24.6} if number < 3 else {})
+        if number < 4
+        else take
+        for number, take in enumerate(made["broken_tooth"].takes)
+    ]
+    said = examined(replace(made["broken_tooth"], takes=tuple(takes)), machine)[1]
+    assert said == (
+        "The running speed was found from the sound in 8 of 12 takes; in 3 more, that of the motor "
+        "or another shaft but not the spindle's."
+    )
+
+
 def test_gears_of_takes_whose_speed_was_not_used_are_not_called_out_of_mesh(made, machine) -> None:
     mute = [replace(t, speeds_hz={}, spindle_rpm=None) for t in made["broken_tooth"].takes]
     said = " ".join(not_examined(replace(made["broken_tooth"], takes=tuple(mute)), machine))

@@ -21,6 +21,7 @@ from vibecheck.report.words import (
     part_names,
     percent,
     sentence,
+    what,
 )
 from vibecheck.report.writers import WRITERS, WrongFact
 
@@ -245,3 +246,36 @@ def test_a_possible_fault_is_never_worded_as_certain() -> None:
         "Nothing is certain yet."
     )
     assert "possibly" in accusation(doubtful)
+
+
+def knocks(part: str, kind: str, fault: str) -> Finding:
+    return Finding(
+        part=part,
+        parts=("26T", "countershaft"),
+        part_kind=kind,
+        fault=fault,
+        verdict="likely",
+        probability=0.9,
+    )
+
+
+def test_a_gear_and_its_shaft_that_knock_alike_each_have_a_fault_of_their_own() -> None:
+    names = {"26T": "the 26-tooth gear on the countershaft", "countershaft": "the countershaft"}
+    tooth = knocks("26T", "gear", "broken or damaged tooth")
+    assert accusation(tooth, names) == (
+        "The 26-tooth gear on the countershaft likely has a broken or damaged tooth, or something "
+        "on the countershaft is loose (90 %)."
+    )
+    assert what(tooth, names) == "broken or damaged tooth, or something loose"
+    loose = knocks("countershaft", "shaft", "loose on its shaft or in its seat")
+    assert accusation(loose, names) == (
+        "The countershaft likely has something loose on it or is loose in its seat, or the "
+        "26-tooth gear on the countershaft has a damaged tooth (90 %)."
+    )
+
+
+def test_gears_that_sound_alike_share_one_fault() -> None:
+    gears = replace(knocks("26T", "gear", "broken or damaged tooth"), parts=("26T", "86T"))
+    names = {"26T": "the 26-tooth gear", "86T": "the 86-tooth gear"}
+    assert what(gears, names) == "broken or damaged tooth"
+    assert accusation(gears, names).startswith("The 26-tooth gear or the 86-tooth gear likely has")

@@ -26,6 +26,7 @@ from vibecheck.report.words import (
     part_names,
     sentence,
     sentences,
+    what,
     who,
 )
 from vibecheck.report.writers import Names, figures, positions
@@ -175,7 +176,7 @@ def _finding(finding: Finding, names: Names) -> str:
     }
     return (
         f'<section class="finding"><h3>{escape(capital(who(finding, names)))}: '
-        f"{escape(finding.fault)}</h3>"
+        f"{escape(what(finding, names))}</h3>"
         f'<p class="sure">{escape(capital(how_sure(finding)))} {bar}</p>'
         f"{pairs(facts)}{bullets(sentences(finding.evidence, names))}</section>"
     )

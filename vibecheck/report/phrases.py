@@ -357,3 +357,10 @@ FAULT_SAID: Mapping[str, tuple[str, str]] = {
     "heard, and by itself no fault": ("is", "heard, and by itself no fault"),
 }
 """Fault -> verb and rest of a sentence that begins with the part."""
+
+OTHER_KIND: Mapping[str, tuple[str, str]] = {
+    "broken or damaged tooth": ("something loose", "something on {} is loose"),
+    "loose on its shaft or in its seat": ("a damaged tooth", "{} has a damaged tooth"),
+}
+"""Fault -> what parts of the other kind (shafts, gears) would have that knock alike: in a word, and
+as a sentence about them."""

@@ -35,14 +35,23 @@ def _ordinary(take: TakeReport) -> bool:
 def examined(diagnosis: Diagnosis, machine: Machine | None = None) -> tuple[str, ...]:
     """What these takes did look at, in sentences."""
     said = [_takes_said(diagnosis, machine)]
-    speeds = [take for take in diagnosis.takes if take.speeds_hz or take.spindle_rpm]
-    if diagnosis.takes:
-        said.append(
-            f"The running speed was found from the sound in {len(speeds)} of "
-            f"{len(diagnosis.takes)} take(s).".replace("take(s)", _s(len(diagnosis.takes), "take"))
-        )
+    said += _speeds_said(diagnosis, machine)
     parts = _parts_said(diagnosis, machine)
     return (*said, parts) if parts else tuple(said)
+
+
+def _speeds_said(diagnosis: Diagnosis, machine: Machine | None) -> list[str]:
+    """In how many takes the spindle was heard, and in how many only something else that turns."""
+    takes = diagnosis.takes
+    if not takes:
+        return []
+    some = [take for take in takes if take.spindle_rpm or take.speeds_hz]
+    other = sum(take.spindle_rpm is None for take in some) if machine else 0
+    said = f"The running speed was found from the sound in {len(some) - other} of {len(takes)} "
+    said += _s(len(takes), "take")
+    if other:
+        said += f"; in {other} more, that of the motor or another shaft but not the spindle's"
+    return [f"{said}."]
 
 
 def _takes_said(diagnosis: Diagnosis, machine: Machine | None) -> str:

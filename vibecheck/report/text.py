@@ -16,6 +16,7 @@ from vibecheck.report.words import (
     part_names,
     sentence,
     sentences,
+    what,
     who,
 )
 from vibecheck.report.writers import Names, figures, per_turn, positions
@@ -92,7 +93,7 @@ def _warning(text: str, width: int) -> str:
 
 
 def _finding(number: int, finding: Finding, names: Names, width: int, *, with_test: bool) -> str:
-    head = capital(f"{who(finding, names)}: {finding.fault}")
+    head = capital(f"{who(finding, names)}: {what(finding, names)}")
     mark = f"{number}. "
     lines = [
         _wrapped(head, width, mark, " " * len(mark)),

@@ -10,7 +10,7 @@ from math import floor
 
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, Verdict
 from vibecheck.machine.parts import Machine, Mesh, When
-from vibecheck.report.phrases import EFFORT, FAULT_SAID, PHRASES
+from vibecheck.report.phrases import EFFORT, FAULT_SAID, OTHER_KIND, PHRASES
 from vibecheck.report.writers import Names, WrongFact, listed, written
 
 _BRACKETS = re.compile(r"(\[[^\]]*\])")
@@ -205,6 +205,29 @@ def who(finding: Finding, names: Names | None = None) -> str:
     return listed(list(dict.fromkeys(called)), "or")
 
 
+def what(finding: Finding, names: Names | None = None) -> str:
+    """The fault; and what it would be in parts of another kind that knock alike."""
+    other = OTHER_KIND.get(finding.fault)
+    return (
+        f"{finding.fault}, or {other[0]}"
+        if other and _of_two_kinds(finding, names)[1]
+        else (finding.fault)
+    )
+
+
+def _of_two_kinds(finding: Finding, names: Names | None) -> tuple[str, str]:
+    """Parts of the finding's own kind, and those of another: a gear's tooth may knock as what is
+    loose on its shaft does, and neither has the other's fault."""
+    called = {part: (names or {}).get(part, part) for part in finding.parts or (finding.part,)}
+    shafts = {name for part, name in called.items() if name == shaft_name(part) and names}
+    of_shaft = finding.part_kind == "shaft"
+    own = [name for name in called.values() if (name in shafts) == of_shaft]
+    if finding.fault not in OTHER_KIND or finding.part_kind not in ("gear", "shaft") or not own:
+        return who(finding, names), ""
+    other = [name for name in called.values() if (name in shafts) != of_shaft]
+    return listed(list(dict.fromkeys(own)), "or"), listed(list(dict.fromkeys(other)), "or")
+
+
 def capital(text: str) -> str:
     """The text with a capital to start."""
     return text[:1].upper() + text[1:]
@@ -217,13 +240,16 @@ def accusation(finding: Finding, names: Names | None = None) -> str:
     ...     probability=0.93), {"62": "the 62-tooth gear on shaft III"})
     'The 62-tooth gear on shaft III likely has a broken or damaged tooth (93 %).'
     """
+    own, other = _of_two_kinds(finding, names)
     verb, rest = FAULT_SAID.get(finding.fault, ("has", f"this fault: {finding.fault}"))
+    if other:
+        rest += f", or {OTHER_KIND[finding.fault][1].format(other)}"
     doubt = {"shown": "", "likely": "likely ", "possible": "possibly "}.get(finding.verdict, "")
     sure = percent(finding.probability)
     if finding.verdict == "shown":
-        return capital(f"{who(finding, names)} {verb} {rest}: these takes show it ({sure}).")
+        return capital(f"{own} {verb} {rest}: these takes show it ({sure}).")
     said = f"{verb} {doubt}" if verb == "is" else f"{doubt}{verb} "
-    return capital(f"{who(finding, names)} {said}{rest} ({sure}).")
+    return capital(f"{own} {said}{rest} ({sure}).")
 
 
 def headline(diagnosis: Diagnosis, names: Names | None = None) -> str:
