@@ -69,6 +69,17 @@ def test_takes_in_which_only_the_motor_is_heard_do_not_pass_for_found(made, mach
     )
 
 
+def test_a_position_recorded_under_cut_alone_is_recorded(made, machine) -> None:
+    told = made["broken_tooth"]
+    takes = [replace(take, kind="cutting") for take in told.takes]
+    looked, missing = (
+        " ".join(said(replace(told, takes=tuple(takes)), machine))
+        for said in (examined, not_examined)
+    )
+    assert "12 of the machine's 12 lever positions" in looked
+    assert "Not recorded" not in missing
+
+
 def test_gears_of_takes_whose_speed_was_not_used_are_not_called_out_of_mesh(made, machine) -> None:
     mute = [replace(t, speeds_hz={}, spindle_rpm=None) for t in made["broken_tooth"].takes]
     said = " ".join(not_examined(replace(made["broken_tooth"], takes=tuple(mute)), machine))

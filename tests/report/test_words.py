@@ -279,3 +279,15 @@ def test_gears_that_sound_alike_share_one_fault() -> None:
     names = {"26T": "the 26-tooth gear", "86T": "the 86-tooth gear"}
     assert what(gears, names) == "broken or damaged tooth"
     assert accusation(gears, names).startswith("The 26-tooth gear or the 86-tooth gear likely has")
+
+
+def test_what_is_no_part_of_the_table_has_a_name_to_be_called_by(machine) -> None:
+    howl = Finding(part="tool", fault="chatter", verdict="likely", probability=0.91)
+    assert accusation(howl, part_names(machine)).startswith("The tool likely makes the sound")
+    room = Finding(
+        part="structure",
+        fault="fixed tone of structure or room",
+        verdict="shown",
+        probability=0.985,
+    )
+    assert accusation(room, part_names(machine)).startswith("The structure or the room makes a")

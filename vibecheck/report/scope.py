@@ -29,7 +29,7 @@ def recorded(diagnosis: Diagnosis) -> tuple[str, ...]:
 
 
 def _ordinary(take: TakeReport) -> bool:
-    return take.kind == "idle"
+    return take.kind in ("idle", "cutting")
 
 
 def examined(diagnosis: Diagnosis, machine: Machine | None = None) -> tuple[str, ...]:

@@ -127,7 +127,7 @@ def part_names(machine: Machine | None) -> dict[str, str]:
     others = [belt.name for belt in machine.belts]
     others += [bearing.name for bearing in machine.bearings]
     others += [pump.name for pump in machine.pumps]
-    return names | {name: f"the {name}" for name in others}
+    return OUTSIDE | names | {name: f"the {name}" for name in others}
 
 
 def shaft_name(shaft: str) -> str:
@@ -169,6 +169,9 @@ def setting_said(when: When) -> str:
     """ "B2", or "A1/A3" when several settings engage the same pair."""
     return " ".join("/".join(f"{group}{s}" for s in allowed) for group, allowed in when.items())
 
+
+OUTSIDE = {"tool": "the tool", "structure": "the structure or the room"}
+"""What is no part of the gear table, and sounds."""
 
 SURE: Mapping[Verdict, str] = {
     "shown": "shown by these takes",
