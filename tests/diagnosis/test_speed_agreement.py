@@ -161,5 +161,8 @@ def test_a_heard_motor_speaks_against_a_far_scale_that_fits_hardly_better() -> N
     curve = 10.6 * hill(1.19) + 8.8 * hill(1.03)
     trials = [{"A": SimpleNamespace(curve=curve)}] * 10
     motor = Likely(middle=float(np.log(1.034)), width=0.022, cost=25.0)
-    assert common_scale([take] * 10, trials, motor, 0.015)[0] == pytest.approx(1.03, abs=0.004)
-    assert common_scale([take] * 10, trials, Likely(), 0.015)[0] == pytest.approx(1.19, abs=0.004)
+    heard, unheard = (common_scale([take] * 10, trials, at, 0.015) for at in (motor, Likely()))
+    assert heard.scale == pytest.approx(1.03, abs=0.004)
+    assert heard.lead > 0.05 > 0.0 > heard.lead_by_teeth
+    assert unheard.scale == pytest.approx(1.19, abs=0.004)
+    assert unheard.lead == unheard.lead_by_teeth > 0.0

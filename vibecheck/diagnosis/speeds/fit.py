@@ -102,7 +102,8 @@ def _fit_alike(
         position_trials(turnings, take, frame) for take, frame in zip(takes, frames, strict=True)
     ]
     likely = likely_scale(machine, turns)
-    scale, sureness = common_scale(takes, trials, likely, alike.between)
+    common = common_scale(takes, trials, likely, alike.between)
+    scale, sureness = common.scale, common.lead
     window = alike.between
     count = sum(
         (take.take.position or next(iter(trial), "")) in trial
@@ -129,7 +130,7 @@ def _fit_alike(
             again = take_speed(*given[number], turnings, expected[number], ALIKE)
             elsewhere = again.misfiled and abs(again.scale / expected[number] - 1.0) > alike.near
             fitted[number] = not_used(again) if elsewhere else again
-        if not one_machine(fitted, expected, sureness, alike):
+        if not one_machine(fitted, expected, common.lead_by_teeth, alike):
             fitted = [not_used(speed) for speed in fitted]
             return SweepSpeeds(takes=tuple(fitted), scale=1.0, scale_sureness=0.0)
         fitted = [

@@ -43,6 +43,16 @@ class Likely(NamedTuple):
     cost: float = 12.0
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommonScale:
+    """The scale of a sweep, and its relative lead over the runner-up: with what the heard motor
+    says, and as teeth alone have it. Leads are 0 when no scale stands out."""
+
+    scale: float = 1.0
+    lead: float = 0.0
+    lead_by_teeth: float = 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trial:
     """One take held against one lever position: scores on the common scale grid."""
@@ -85,11 +95,10 @@ def common_scale(
     trials: Sequence[Mapping[str, Trial]],
     likely: Likely,
     between: float,
-) -> tuple[float, float]:
-    """Scale at which the filed positions fit best together, and its lead over the runner-up.
+) -> CommonScale:
+    """Scale at which the filed positions fit best together.
 
-    One take may stand ``between`` from it, relative. The lead is relative; 0 when no scale stands
-    out, and the scale is then 1.
+    One take may stand ``between`` from it, relative.
     """
     total = np.zeros_like(SCALES)
     for take, trial in zip(takes, trials, strict=True):
@@ -102,13 +111,18 @@ def common_scale(
             continue
         total += np.minimum(_peak_near(best, between / 2), MOST_PER_TAKE)
     if not total.any():
-        return 1.0, 0.0
+        return CommonScale()
     away = np.maximum(0.0, np.abs(np.log(SCALES) - likely.middle) - likely.width)
-    total = total - likely.cost * np.minimum(away / 0.06, 1.0) ** 0.5 * (away > 0)
-    index = int(total.argmax())
+    strange = np.minimum(away / 0.06, 1.0) ** 0.5 * (away > 0)
+    judged = total - likely.cost * strange
+    index = int(judged.argmax())
     rivals = np.abs(np.log(SCALES / SCALES[index])) > 2.5 * between
-    lead = float(total[index] / max(float(total[rivals].max()), 1e-6) - 1.0)
-    return float(SCALES[_plateau_middle(total, index)]), lead
+    lead, by_teeth = (
+        float(each[index] / max(float(each[rivals].max()), 1e-6) - 1.0)
+        for each in (judged, total - min(likely.cost, Likely().cost) * strange)
+    )
+    scale = float(SCALES[_plateau_middle(judged, index)])
+    return CommonScale(scale=scale, lead=lead, lead_by_teeth=min(lead, by_teeth))
 
 
 def _peak_near(curve: Floats, width: float) -> Floats:
