@@ -38,6 +38,8 @@ BELIEVED = -3.0
 AROUND = 0.02
 """Half the window, relative, that holds one bearing's order in all takes."""
 WHOLE, HALF = 0.03, 0.01
+IN_STEP = 1.001
+"""Two shafts whose ratio varies by less over the takes make lines that no sweep parts."""
 
 
 def unknown_order(
@@ -122,9 +124,11 @@ def _explained(heard: Listened, shaft: str, trial: Numbers) -> NDArray[np.bool_]
         if score.log10_chance > BELIEVED or score.reach:
             continue
         scales = [
-            (take.ratio(score.shaft) or 0.0) / (take.ratio(shaft) or 1.0) for take in heard.takes
+            own / other
+            for take in heard.takes
+            if (own := take.ratio(score.shaft)) and (other := take.ratio(shaft))
         ]
-        if score.shaft == shaft or max(scales) / max(min(scales), 1e-9) < 1.001:
+        if scales and max(scales) / min(scales) < IN_STEP:
             for times in (0.5, 1.0, 2.0):
                 taken |= np.abs(trial / (times * score.order * scales[0]) - 1.0) < 0.01
     return taken
