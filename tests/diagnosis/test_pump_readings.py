@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from vibecheck.diagnosis.readings.pump_readings import PumpTones
@@ -21,8 +22,9 @@ def tones(level_db: float, above_db: float, *, takes: int = 8, counted: bool = T
     )
 
 
-def test_a_pump_much_louder_than_working_teeth_is_likely_at_fault() -> None:
-    assert lean(tones(8.0, 12.0)) > 2.0
+def test_a_pump_much_louder_than_working_teeth_is_possibly_at_fault_and_no_more() -> None:
+    assert 1.0 < lean(tones(8.0, 12.0)) <= lean(tones(30.0, 40.0))
+    assert 1 / (1 + np.exp(-lean(tones(30.0, 40.0)))) < 0.85
 
 
 def test_a_pump_as_loud_as_working_teeth_may_well_be_sound() -> None:

@@ -15,7 +15,9 @@ loudest of some forty sound ones of two makers of invented machines was as loud 
 uncounted vanes the loudest of nine was taken."""
 PER_DB, ABOVE_PER_DB = 0.4, 0.7
 """Natural log odds a decibel."""
-FEWEST, MOST_LEAN, FEW_LEAN = 3, 3.7, 1.0
+FEWEST, MOST_LEAN, FEW_LEAN = 3, 1.6, 1.0
+"""Takes from which a pump says its most, what that is (at most "possible": some sound pumps are
+louder than all teeth, where the sensor sits near them), and the most that fewer takes say."""
 LEAST = -6.0
 
 
