@@ -13,6 +13,9 @@ STEEP, EVEN = 2.6, -3.9
 """Odds of the model against odds that came true: it is wider than any one machine is (judgement
 from invented machines of five makers, among whose sound gears some swell as deep as one that runs
 out; a gear among sound ones of like depth stays unaccused)."""
+SAYS = 8.0
+"""Most that a gear's swelling says (at most "likely"): a lively sound one is rare, not unheard
+of."""
 FEWEST_TAKES, FEW_SAY = 2, 4.0
 """A gear heard in fewer takes than this says no more than this."""
 
@@ -50,4 +53,4 @@ def _odds(swell: Swell) -> float:
     patchy = least < EVERYWHERE and np.log(least / swell.share) + swell.excess.over < FAR_OVER
     if patchy or float(np.log(shares).std()) > ALIKE_EVERYWHERE:
         odds = min(odds, PATCHY_SAYS)
-    return float(np.clip(odds, -4.0, 12.0))
+    return float(np.clip(odds, -4.0, SAYS))
