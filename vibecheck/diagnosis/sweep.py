@@ -10,6 +10,7 @@ from vibecheck.diagnosis.speeds.table_doubts import doubt_findings, doubt_warnin
 from vibecheck.diagnosis.suspects.gathered import every_suspect, readings_of
 from vibecheck.diagnosis.suspects.joint import judge
 from vibecheck.diagnosis.suspects.unknown_rolling import unknown_rolling
+from vibecheck.diagnosis.verdicts.company import in_company
 from vibecheck.diagnosis.verdicts.evidence_table import evidence_table
 from vibecheck.diagnosis.verdicts.finding_case import Case
 from vibecheck.diagnosis.verdicts.fixed_findings import fixed_findings, modest_hum, modest_tones
@@ -70,7 +71,9 @@ def diagnose_sweep(
     readings = readings_of(heard)
     judged = judge(every_suspect(heard), readings)
     case = Case(heard=heard, readings=readings, judged=judged)
-    findings = [finding_of(case, group) for group in named(judged)] + fixed_findings(heard)
+    findings = [finding_of(case, group) for group in named(in_company(judged))] + fixed_findings(
+        heard
+    )
     findings += [each for each in unknown_rolling(heard) if not _told(each, findings)]
     findings = chatter_findings(heard, findings, specials)
     findings, told = with_specials(heard, findings, specials)

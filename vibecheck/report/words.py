@@ -210,25 +210,22 @@ def who(finding: Finding, names: Names | None = None) -> str:
 
 def what(finding: Finding, names: Names | None = None) -> str:
     """The fault; and what it would be in parts of another kind that knock alike."""
-    other = OTHER_KIND.get(finding.fault)
-    return (
-        f"{finding.fault}, or {other[0]}"
-        if other and _of_two_kinds(finding, names)[1]
-        else (finding.fault)
-    )
+    other = _of_two_kinds(finding, names)[1]
+    return f"{finding.fault}, or {OTHER_KIND[finding.fault][0]}" if other else finding.fault
 
 
 def _of_two_kinds(finding: Finding, names: Names | None) -> tuple[str, str]:
     """Parts of the finding's own kind, and those of another: a gear's tooth may knock as what is
     loose on its shaft does, and neither has the other's fault."""
-    called = {part: (names or {}).get(part, part) for part in finding.parts or (finding.part,)}
-    shafts = {name for part, name in called.items() if name == shaft_name(part) and names}
-    of_shaft = finding.part_kind == "shaft"
-    own = [name for name in called.values() if (name in shafts) == of_shaft]
-    if finding.fault not in OTHER_KIND or finding.part_kind not in ("gear", "shaft") or not own:
+    if finding.fault not in OTHER_KIND or names is None:
         return who(finding, names), ""
-    other = [name for name in called.values() if (name in shafts) != of_shaft]
-    return listed(list(dict.fromkeys(own)), "or"), listed(list(dict.fromkeys(other)), "or")
+    kinds: dict[bool, list[str]] = {True: [], False: []}
+    for part in finding.parts or (finding.part,):
+        name = names.get(part, part)
+        kinds[name == shaft_name(part)].append(name)
+    of_shaft = finding.part_kind == "shaft"
+    own, other = (listed(list(dict.fromkeys(kinds[k])), "or") for k in (of_shaft, not of_shaft))
+    return (own, other) if own else (other, "")
 
 
 def capital(text: str) -> str:

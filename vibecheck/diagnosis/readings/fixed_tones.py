@@ -187,7 +187,7 @@ def _tone(
     of_all = np.array([peaks[n].of_all[k] for n, k in found.items()])
     return FixedTone(
         hz=float(np.median(hz)),
-        spread=_scatter(hz),
+        spread=scatter(hz),
         share=len(found) / of,
         takes=tuple(found),
         over_floor=float(np.median([peaks[n].over[k] for n, k in found.items()])),
@@ -198,7 +198,8 @@ def _tone(
     )
 
 
-def _scatter(values: Numbers) -> float:
+def scatter(values: Numbers) -> float:
+    """Robust relative standard deviation about the median, never finer than a peak is read."""
     middle = float(np.median(values))
     return max(FINEST, NORMAL * float(np.median(np.abs(values / middle - 1.0))))
 
@@ -214,5 +215,5 @@ def _tied(hz: Numbers, heard: Sequence[Heard | None]) -> float:
             if take and (speed := take.rotor_hz(name))
         ]
         if len(pairs) >= FEWEST:
-            least = float(np.fmin(least, _scatter(np.array([a / b for a, b in pairs]))))
+            least = float(np.fmin(least, scatter(np.array([a / b for a, b in pairs]))))
     return least

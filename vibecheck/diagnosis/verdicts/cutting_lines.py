@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import scipy.fft
 
 from vibecheck.errors import RecordingError
 from vibecheck.finish.chatter import Line, Listening
 from vibecheck.finish.tap import Mode, modes
 from vibecheck.recording import Recording
+from vibecheck.spectra.envelope import band_envelope, transformed
 from vibecheck.spectra.peaks import peaks
 from vibecheck.spectra.spectrum import Spectrum, averaged_spectrum
 
@@ -93,11 +93,9 @@ def swelling(recording: Recording, hz: float) -> float:
     float
         Standard deviation of its envelope over the mean: 0 for a pure tone, 0.52 for noise.
     """
-    spectrum = scipy.fft.rfft(recording.channel())
-    rate_hz = recording.rate_hz
-    step = rate_hz / recording.channel().size
-    low, high = (round(hz * (1.0 + side) / step) for side in (-LINE_WIDTH, LINE_WIDTH))
-    envelope = np.abs(scipy.fft.ifft(spectrum[max(low, 1) : high + 1]))
+    whole = transformed(recording.channel(), recording.rate_hz)
+    band = band_envelope(whole, hz * (1.0 - LINE_WIDTH), hz * (1.0 + LINE_WIDTH))
+    envelope = np.sqrt(band.squared)
     edge = max(1, envelope.size // 20)
     inside = envelope[edge:-edge]
     return float(inside.std() / max(float(inside.mean()), 1e-30)) if inside.size > 2 else 1.0

@@ -209,7 +209,8 @@ def _loose_facts(
             rotor=suspect.rotor,
             heard=len(labels(case, loud)),
             expected=len(labels(case, working)),
-        )
+        ),
+        *_slow_facts(case, suspect, working, loud),
     ]
 
 

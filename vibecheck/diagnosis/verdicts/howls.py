@@ -14,7 +14,7 @@ from math import comb
 import numpy as np
 
 from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
-from vibecheck.diagnosis.readings.fixed_tones import FixedTone, train_lines
+from vibecheck.diagnosis.readings.fixed_tones import FixedTone, scatter, train_lines
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.verdicts.cutting_lines import listen, swelling, tapped_modes
@@ -181,9 +181,7 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
             places = np.array([hz for hz, _ in loudest.values()])
             howl = _Howl(
                 hz=float(np.median([line[0] for line in near])),
-                scatter=max(
-                    1e-5, 1.4826 * float(np.median(np.abs(places / np.median(places) - 1)))
-                ),
+                scatter=scatter(places),
                 level_db=float(np.median([level for _, level in loudest.values()])),
                 takes=tuple(sorted({n for hz, n in strong if abs(hz / centre - 1.0) < WANDERS})),
                 ranks=tuple(ranks),

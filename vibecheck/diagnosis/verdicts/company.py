@@ -1,0 +1,52 @@
+"""Parts of one shaft that are at fault together: which of them may only be carried along."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from vibecheck.diagnosis.readings.swells import Swell
+from vibecheck.diagnosis.readings.turn_readings import RotorTones
+from vibecheck.diagnosis.suspects.joint import Judged
+from vibecheck.diagnosis.suspects.suspect import Suspect
+from vibecheck.diagnosis.verdicts.grouping import LIKELY, WORTH_SAYING
+
+SWELLS, CARRIED_SAYS, PUSHED_SAYS = "eccentric or worn gear", 0.6, 0.8
+"""A gear so called on a shaft that is likely at fault is possible, no more; and so is the fault of
+a shaft that is heard only where such a gear works (judgement)."""
+
+
+def in_company(judged: Sequence[Judged]) -> list[Judged]:
+    """All of them, less sure where another is at fault on the same shaft.
+
+    A gear that swells on a shaft at fault, or in a bearing that is, may well be true and carried
+    round by it; and a shaft heard at no other positions than those where a swelling gear of it
+    works may well be straight.
+    """
+    carried = {
+        j.suspect.rotor
+        for j in judged
+        if j.probability >= LIKELY and j.suspect.part_kind in ("shaft", "bearing")
+    }
+    swelling = [
+        j.suspect for j in judged if j.suspect.fault == SWELLS and j.probability >= WORTH_SAYING
+    ]
+    return [
+        replace(j, probability=min(j.probability, CARRIED_SAYS))
+        if j.suspect.fault == SWELLS and j.suspect.rotor in carried
+        else replace(j, probability=min(j.probability, PUSHED_SAYS))
+        if any(_only_with(gear, j.suspect) for gear in swelling)
+        else j
+        for j in judged
+    ]
+
+
+def _only_with(gear: Suspect, shaft: Suspect) -> bool:
+    """Whether a shaft's turns are heard in no take but those in which a gear of it works, though it
+    turns in others as well."""
+    swell, tones = gear.detail.get("swell"), shaft.detail.get("tones")
+    if not isinstance(swell, Swell) or not isinstance(tones, RotorTones):
+        return False
+    heard = set(tones.telling(shaft.fault).above_db)
+    same = gear.rotor in (shaft.rotor, *shaft.parts)
+    return same and tones.takes > len(swell.shares) and heard <= set(swell.shares)
