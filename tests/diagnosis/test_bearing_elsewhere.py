@@ -80,10 +80,20 @@ def test_the_likeness_of_slip_is_a_density_over_the_window() -> None:
 def test_a_usual_slip_names_the_bearing_and_an_unusual_one_its_unknown_neighbours() -> None:
     heard = sweep(KNOWN, BESIDE, FAR)
     assert unknown_beside(score("outer", -0.004), heard) == (["II rear"], {})
-    assert log_odds(score("outer", -0.004), heard, 1) > 2.5
-    assert log_odds(score("outer", -0.028), heard, 1) < 1.0
-    assert log_odds(score("outer", +0.009), heard, 1) < 1.0
-    assert log_odds(score("outer", -0.028), heard, 0) > log_odds(score("outer", -0.028), heard, 3)
+    assert log_odds([score("outer", -0.004)], heard, 1) > 2.5
+    assert log_odds([score("outer", -0.028)], heard, 1) < 1.0
+    assert log_odds([score("outer", +0.009)], heard, 1) < 1.0
+    assert log_odds([score("outer", -0.028)], heard, 0) > log_odds([score("outer", -0.028)], heard, 3)
+
+
+def test_whoever_is_named_with_a_bearing_counts_for_the_name() -> None:
+    """A line at an unusual slip is hardly the known bearing's alone; that of one of a shaft's two
+    it well may be."""
+    heard = sweep(KNOWN, BESIDE)
+    odd = score("outer", -0.028)
+    assert log_odds([odd], heard, 0, beside=1) > log_odds([odd], heard, 0) + 0.3
+    assert log_odds([odd, odd], heard, 0) == pytest.approx(log_odds([odd], heard, 0) + np.log(2))
+    assert log_odds([odd], heard, 1, [odd]) < 0.0 < log_odds([odd, odd], heard, 0, beside=1)
 
 
 def test_an_unknown_bearing_elsewhere_counts_only_where_its_shaft_turns_in_step() -> None:

@@ -102,15 +102,22 @@ def heard_elsewhere(score: RollingScore, heard: Listened) -> bool:
 
 
 def log_odds(
-    score: RollingScore, heard: Listened, unknown: float, rivals: Sequence[RollingScore] = ()
+    named: Sequence[RollingScore],
+    heard: Listened,
+    unknown: float,
+    rivals: Sequence[RollingScore] = (),
+    *,
+    beside: float = 0.0,
 ) -> float:
-    """Natural log odds of this bearing against ``unknown`` others (their number, or weight),
+    """Natural log odds of the bearings named, against ``unknown`` others (their number, or weight),
     ``rivals`` that fit as well, and what no table lists.
 
-    The family is taken as heard; how surely it is, is another question.
+    ``beside`` counts bearings of unknown inside that are named as well. The family is taken as
+    heard; how surely it is, is another question.
     """
-    own, *others = (OWN_FAMILY * fit(each, heard) for each in (score, *rivals))
-    return float(np.log(own / (sum(others) + STRAY * unknown + UNLISTED)))
+    ours = sum(OWN_FAMILY * fit(each, heard) for each in named) + STRAY * beside
+    others = sum(OWN_FAMILY * fit(each, heard) for each in rivals) + STRAY * unknown + UNLISTED
+    return float(np.log(ours / others))
 
 
 def fit(score: RollingScore, heard: Listened) -> float:

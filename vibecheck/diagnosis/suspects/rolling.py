@@ -163,12 +163,12 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
     kind = fault(ELEMENT_FAULT[best.family.name])
     named = {s.family.name for s in rivals}
     beside, elsewhere = unknown_beside(best, heard)
-    neighbours = beside if log_odds(best, heard, len(beside)) < NEIGHBOUR else []
+    neighbours = beside if log_odds([best], heard, len(beside)) < NEIGHBOUR else []
     name = kind.name if len(named) == 1 and not neighbours else "bearing worn, race not known"
     prior = kind.prior * len(rivals)
     left = [s for s in group if s.reach and not any(s is each for each in rivals)]
     unknown = sum(elsewhere.values()) + (0 if neighbours else len(beside))
-    ours = log_odds(best, heard, unknown, left)
+    ours = log_odds(rivals, heard, unknown, left, beside=len(neighbours))
     return Suspect(
         parts=tuple(dict.fromkeys([*(s.bearing for s in rivals), *neighbours])),
         part_kind="bearing",
