@@ -83,7 +83,9 @@ def test_a_usual_slip_names_the_bearing_and_an_unusual_one_its_unknown_neighbour
     assert log_odds([score("outer", -0.004)], heard, 1) > 2.5
     assert log_odds([score("outer", -0.028)], heard, 1) < 1.0
     assert log_odds([score("outer", +0.009)], heard, 1) < 1.0
-    assert log_odds([score("outer", -0.028)], heard, 0) > log_odds([score("outer", -0.028)], heard, 3)
+    assert log_odds([score("outer", -0.028)], heard, 0) > log_odds(
+        [score("outer", -0.028)], heard, 3
+    )
 
 
 def test_whoever_is_named_with_a_bearing_counts_for_the_name() -> None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from vibecheck.diagnosis.chance.families import Family
 from vibecheck.diagnosis.chance.standing_out import Excess
+from vibecheck.diagnosis.readings.rolling import RollingScore
 from vibecheck.diagnosis.readings.swells import Swell
 from vibecheck.diagnosis.readings.turn_readings import RotorTones, ToneTakes
 from vibecheck.diagnosis.suspects.joint import Judged
@@ -35,6 +38,37 @@ def test_a_gear_that_swells_on_a_shaft_at_fault_is_possible_no_more(
 def test_a_broken_tooth_on_such_a_shaft_is_said_as_surely():
     told = said(judged("I", "shaft", "any", 0.98), judged("36T", "gear", TOOTH, 0.97))
     assert told == {"I": 0.98, "36T": 0.97}
+
+
+@pytest.mark.parametrize(("order", "most"), [(6.49, 0.6), (6.31, 0.99)])
+def test_half_turns_may_be_those_of_a_bad_bearing_that_strikes_at_halves(order: float, most: float):
+    """An inner race at 6.49 of its shaft has side lines near every half turn."""
+    empty = np.zeros(0)
+    score = RollingScore(
+        bearing="front",
+        shaft="I",
+        family=Family(name="inner", order=6.4),
+        order=order,
+        slip=order / 6.4 - 1.0,
+        log10_chance=-9.0,
+        surprise=empty,
+        orders=empty,
+        depth=empty,
+        evidence=9.0,
+    )
+    worn = Judged(
+        suspect=Suspect(
+            parts=("front",),
+            part_kind="bearing",
+            fault="inner race",
+            rotor="I",
+            detail={"score": score},
+        ),
+        probability=0.95,
+        log_odds=0.0,
+    )
+    rattles = judged("I", "shaft", "loose on its shaft or in its seat", 0.99)
+    assert said(worn, rattles)["I"] == most
 
 
 def bent(heard_in: tuple[int, ...], takes: int) -> Suspect:

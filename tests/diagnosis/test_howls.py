@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from vibecheck.diagnosis.verdicts.cutting_lines import swelling
-from vibecheck.diagnosis.verdicts.howls import PURE, _Howl
+from vibecheck.diagnosis.verdicts.howls import PURE, _Howl, _of_the_mains, _only_at
+from vibecheck.finish.chatter import Line, Listening
 from vibecheck.recording import Recording
 
 
@@ -57,3 +58,20 @@ def test_what_turns_is_pure_and_what_sings_swells() -> None:
 
     assert heard(tone + noise) < PURE < heard(turned * tone + noise)
     assert heard(noise) == pytest.approx(np.sqrt(4 / np.pi - 1), abs=0.2)
+
+
+@pytest.mark.parametrize("hz", [120.0, 240.2, 479.8, 60.0])
+def test_a_multiple_of_the_mains_is_no_howl(hz: float) -> None:
+    assert _of_the_mains(hz, 60.0)
+
+
+@pytest.mark.parametrize("hz", [242.0, 697.4, 721.0, 25.0])
+def test_what_lies_between_the_multiples_of_the_mains_may_be(hz: float) -> None:
+    assert not _of_the_mains(hz, 60.0)
+
+
+def test_a_howl_is_weighed_by_its_own_line_not_by_a_louder_one_near_it() -> None:
+    lines = [Line(hz=697.0, level_db=-20.0), Line(hz=712.0, level_db=-5.0)]
+    kept = _only_at(Listening(name="a", rpm=300.0, lines=lines), 697.0)
+    assert [line.hz for line in kept.lines] == [697.0]
+    assert kept.rpm == 300.0

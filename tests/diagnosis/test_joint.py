@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from vibecheck.diagnosis.chance.scales import SizeLaw
@@ -138,3 +140,14 @@ def test_every_chance_is_a_chance_and_the_order_of_suspects_does_not_matter():
     for name, chance in one.items():
         assert 0.0 <= chance <= 1.0
         assert abs(chance - other[name]) < 1e-9
+
+
+def test_a_gear_as_lively_as_sound_ones_may_be_is_not_named_for_its_calm_neighbour():
+    """Two gears of one rotor, one of them with a proud tooth: the calm one makes it no worse."""
+    law = replace(LAWS["knock"], lively_share=2e-2)
+    low, high = gear("low", range(4), 1.0, 5e-3), gear("high", range(4, 8), 1.0, 5e-3)
+    sizes = [0.5, 0.6, 0.4, 0.6, 1.5, 3.6, 2.2, 3.1]
+    values = {knock(take, 1.0): size for take, size in enumerate(sizes)}
+    given = replace(readings(values), laws={**LAWS, "knock": law})
+    told = replace(given, alone=(low.claims, high.claims))
+    assert chances([low, high], told)["high"] < 0.85 < chances([low, high], given)["high"]

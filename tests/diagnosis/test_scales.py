@@ -61,3 +61,12 @@ def test_a_proud_tooth_is_rare_but_not_beyond_belief():
     assert LIVELY.log_healthy(usual) == pytest.approx(LAW.log_healthy(usual), abs=0.01)
     assert LIVELY.log_healthy([far] * 3) > LAW.log_healthy([far] * 3) + 1.0
     assert 5.0 < LIVELY.log_odds([far] * 3) < 10.0
+
+
+def test_one_of_two_gears_of_a_rotor_may_be_the_lively_one():
+    """Three calm readings and three of the other gear, whose proud tooth is told apart."""
+    law = replace(LAW, lively_share=2e-2)
+    given = [0.6, 0.5, 0.7, 4.5, 5.0, 4.2]
+    assert law.log_healthy(given, [[3, 4, 5]]) > law.log_healthy(given) + 1.0
+    assert law.log_healthy(given[:3], [[0]]) == pytest.approx(law.log_healthy(given[:3]), abs=0.1)
+    assert LAW.log_healthy(given, [[3, 4, 5]]) == LAW.log_healthy(given)

@@ -44,18 +44,26 @@ class SizeLaw:
     shape: float = 1.6
     lively_share: float = 0.0
 
-    def log_healthy(self, readings: Sequence[float]) -> float:
-        """Log likelihood of the readings together, were the part healthy: usual or lively."""
+    def log_healthy(self, readings: Sequence[float], apart: Sequence[Sequence[int]] = ()) -> float:
+        """Log likelihood of the readings together, were the part healthy: usual or lively.
+
+        ``apart`` are the numbers of readings that one of several parts of it makes by itself: it
+        may be the only lively one.
+        """
         given = tuple(readings)
         if not given:
             return 0.0
         usual = _together(given, self.healthy, self.healthy_spread, self.shape)
         if not self.lively_share:
             return usual
-        lively = _together(given, self.healthy, LIVELY * self.healthy_spread, self.shape)
-        return float(
-            np.logaddexp(np.log1p(-self.lively_share) + usual, np.log(self.lively_share) + lively)
-        )
+        either = [np.log1p(-self.lively_share) + usual]
+        for own in (range(len(given)), *apart):
+            mine = tuple(given[k] for k in own)
+            rest = tuple(value for k, value in enumerate(given) if k not in set(own))
+            lively = _together(mine, self.healthy, LIVELY * self.healthy_spread, self.shape)
+            usual = _together(rest, self.healthy, self.healthy_spread, self.shape)
+            either.append(np.log(self.lively_share) + lively + usual)
+        return float(np.logaddexp.reduce(either))
 
     def log_faulty(self, readings: Sequence[float]) -> float:
         """Log likelihood of the readings together, were the part faulty."""

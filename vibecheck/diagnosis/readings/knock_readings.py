@@ -16,7 +16,7 @@ KNOCK_LAW = SizeLaw(
     faulty=3.5,
     faulty_spread=0.75,
     shape=3.0,
-    lively_share=3e-3,
+    lively_share=2e-2,
 )
 """Lead of the loudest part of a turn over the runner-up, in standard deviations. Were parts and
 turns Gaussian it would average about 0.4 for any healthy rotor; teeth are livelier than that. A

@@ -38,7 +38,8 @@ class Readings:
     ``rows`` maps row name to the keys in it; ``laws`` maps the kind of reading to its law.
     ``leaks`` maps a key to the keys it would also raise a little (a rotor at a whole multiple).
     ``speeds`` maps key to the speed of its rotor, in hertz, for those that a slow part may leave
-    silent.
+    silent. ``alone`` are the readings that one gear makes by itself, of every gear: a sound one may
+    be livelier than its rotor's others.
     """
 
     values: Mapping[Key, float]
@@ -46,6 +47,7 @@ class Readings:
     laws: Mapping[str, SizeLaw]
     leaks: Mapping[Key, tuple[Key, ...]]
     speeds: Mapping[Key, float] = field(default_factory=dict)
+    alone: Sequence[frozenset[Key]] = ()
 
     def law(self, kind: str) -> SizeLaw:
         """The law of a kind of reading; its first word says which."""
@@ -202,10 +204,21 @@ def _row(
     if not left:
         return 0.0
     law = readings.law(left[0][0])
-    healthy = law.log_healthy([readings.values[key] for key in left])
+    healthy = _sound(left, readings)
     lifted = [readings.values[key] for key in left if key in raised]
     if not lifted:
         return healthy
-    rest = [readings.values[key] for key in left if key not in raised]
-    other = law.log_healthy(rest) + law.log_faulty(lifted)
+    rest = [key for key in left if key not in raised]
+    other = _sound(rest, readings) + law.log_faulty(lifted)
     return float(np.logaddexp(healthy, other) - np.log(2.0))
+
+
+def _sound(keys: Sequence[Key], readings: Readings) -> float:
+    """Likelihood of a row's readings were everything sound that makes them."""
+    if not keys:
+        return 0.0
+    places = {key: number for number, key in enumerate(keys)}
+    apart = [[places[key] for key in own if key in places] for own in readings.alone]
+    apart = [sorted(own) for own in apart if 0 < len(own) < len(keys)]
+    values = [readings.values[key] for key in keys]
+    return readings.law(keys[0][0]).log_healthy(values, apart)

@@ -25,11 +25,7 @@ def gear_suspects(
     machine: Machine, takes: Sequence[Heard], knocks: KnockReadings, prior: float
 ) -> list[Suspect]:
     """One suspect per gear (or group of gears that work in the same takes at the same rate)."""
-    found: dict[frozenset[Key], list[tuple[str, str, frozenset[Key]]]] = {}
-    for gear in machine.gears:
-        claims, raises, rotor = _knock_claims(gear, takes)
-        if claims:
-            found.setdefault(claims, []).append((gear.name, rotor, raises))
+    found = _by_claims(machine, takes)
     return [
         Suspect(
             parts=tuple(name for name, _, _ in members),
@@ -43,6 +39,23 @@ def gear_suspects(
         )
         for claims, members in found.items()
     ]
+
+
+def gear_readings(machine: Machine, takes: Sequence[Heard]) -> list[frozenset[Key]]:
+    """The readings that a gear makes wherever it works, for every gear."""
+    return list(_by_claims(machine, takes))
+
+
+def _by_claims(
+    machine: Machine, takes: Sequence[Heard]
+) -> dict[frozenset[Key], list[tuple[str, str, frozenset[Key]]]]:
+    """Readings where a gear works -> gears, each with its rotor and where it idles along."""
+    found: dict[frozenset[Key], list[tuple[str, str, frozenset[Key]]]] = {}
+    for gear in machine.gears:
+        claims, raises, rotor = _knock_claims(gear, takes)
+        if claims:
+            found.setdefault(claims, []).append((gear.name, rotor, raises))
+    return found
 
 
 def _unsteady(knocks: Sequence[Knock]) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from vibecheck.diagnosis.readings.rolling import RollingScore
 from vibecheck.diagnosis.readings.swells import Swell
 from vibecheck.diagnosis.readings.turn_readings import RotorTones
 from vibecheck.diagnosis.suspects.joint import Judged
@@ -14,14 +15,17 @@ from vibecheck.diagnosis.verdicts.grouping import LIKELY, WORTH_SAYING
 SWELLS, CARRIED_SAYS, PUSHED_SAYS = "eccentric or worn gear", 0.6, 0.8
 """A gear so called on a shaft that is likely at fault is possible, no more; and so is the fault of
 a shaft that is heard only where such a gear works (judgement)."""
+LOOSE, NEAR_HALF = "loose on its shaft or in its seat", 0.04
+"""A bearing at fault whose rate comes this near an odd number of half turns strikes at half turns
+as well: then its shaft is loose possibly, no more."""
 
 
 def in_company(judged: Sequence[Judged]) -> list[Judged]:
     """All of them, less sure where another is at fault on the same shaft.
 
     A gear that swells on a shaft at fault, or in a bearing that is, may well be true and carried
-    round by it; and a shaft heard at no other positions than those where a swelling gear of it
-    works may well be straight.
+    round by it; a shaft heard at no other positions than those where a swelling gear of it works
+    may well be straight; and half turns may be a bad bearing's.
     """
     carried = {
         j.suspect.rotor
@@ -31,14 +35,26 @@ def in_company(judged: Sequence[Judged]) -> list[Judged]:
     swelling = [
         j.suspect for j in judged if j.suspect.fault == SWELLS and j.probability >= WORTH_SAYING
     ]
+    halves = {
+        j.suspect.rotor for j in judged if j.probability >= LIKELY and _strikes_halves(j.suspect)
+    }
     return [
         replace(j, probability=min(j.probability, CARRIED_SAYS))
-        if j.suspect.fault == SWELLS and j.suspect.rotor in carried
+        if (j.suspect.fault == SWELLS and j.suspect.rotor in carried)
+        or (j.suspect.fault == LOOSE and j.suspect.rotor in halves)
         else replace(j, probability=min(j.probability, PUSHED_SAYS))
         if any(_only_with(gear, j.suspect) for gear in swelling)
         else j
         for j in judged
     ]
+
+
+def _strikes_halves(bearing: Suspect) -> bool:
+    """Whether a bearing's blows come about every half turn of its shaft, or its side lines do."""
+    score = bearing.detail.get("score")
+    if not isinstance(score, RollingScore):
+        return False
+    return abs(score.order % 1.0 - 0.5) < NEAR_HALF
 
 
 def _only_with(gear: Suspect, shaft: Suspect) -> bool:

@@ -8,7 +8,7 @@ over a sweep no name lasts.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import comb
 
 import numpy as np
@@ -18,7 +18,7 @@ from vibecheck.diagnosis.readings.fixed_tones import FixedTone, scatter, train_l
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.verdicts.cutting_lines import listen, swelling, tapped_modes
-from vibecheck.diagnosis.verdicts.fixed_findings import at_true_mains, carried, mains_multiple
+from vibecheck.diagnosis.verdicts.fixed_findings import at_true_mains, carried
 from vibecheck.errors import RecordingError
 from vibecheck.finish.chatter import ChatterVerdict, Listening, decide
 from vibecheck.finish.tap import Mode
@@ -31,6 +31,8 @@ WANDERS = 0.025
 FEWEST, SHARE = 3, 0.7
 ALONE = 0.004
 """A line this near a tooth tone or its sidebands, relative, may be theirs."""
+MAINS_NEAR, MAINS_HZ = 0.0025, 0.6
+"""Nearer a multiple of the mains than this, relative and in hertz, is the mains."""
 NAMED_NEAR = 0.01
 """What is usually taken for a match."""
 SURE = {"shown": 0.985, "likely": 0.92, "possible": 0.60}
@@ -118,7 +120,7 @@ def chatter_findings(
         return list(findings)
     modes, tapped = _modes(specials)
     verdict = decide(
-        listening,
+        [_only_at(listening[number], hz) for number, hz in howl.places.items()],
         [each for take in idle if (each := _listening(heard, take))],
         modes,
         mains_hz=at_true_mains(heard).supply.mains_hz,
@@ -148,17 +150,25 @@ def _listening(heard: Listened, take: Heard) -> Listening | None:
         return None
 
 
+def _only_at(each: Listening, hz: float) -> Listening:
+    """What was heard in a take, but for all other lines than the one at a place."""
+    return replace(each, lines=[line for line in each.lines if line.hz == hz])
+
+
 def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening]) -> _Howl | None:
     """The strongest line that most cutting takes have at nearly one hertz, and no part drives."""
     lines: list[tuple[float, float, int]] = []
     strong: list[tuple[float, int]] = []
+    mains_hz = at_true_mains(heard).supply.mains_hz
     for number, (take, each) in enumerate(zip(takes, listening, strict=True)):
         top = max((line.level_db for line in each.lines), default=0.0)
         train = train_lines(take, take.ready.top_hz)
         loud = [line for line in each.lines if line.level_db > top - STRONG_DB]
         strong += [(line.hz, number) for line in loud]
         lines += [
-            (line.hz, line.level_db - top, number) for line in loud if not _near(line.hz, train)
+            (line.hz, line.level_db - top, number)
+            for line in loud
+            if not _near(line.hz, train) and not _of_the_mains(line.hz, mains_hz)
         ]
     needed = max(min(FEWEST, len(takes)), round(SHARE * len(takes)))
     best: tuple[float, _Howl] | None = None
@@ -167,9 +177,7 @@ def _howl(heard: Listened, takes: Sequence[Heard], listening: Sequence[Listening
         numbers = sorted({line[2] for line in near})
         if len(numbers) < _free_takes(centre, takes, needed):
             continue
-        if mains_multiple(at_true_mains(heard), centre) or carried(
-            heard, _as_tone(centre, numbers)
-        ):
+        if carried(heard, _as_tone(centre, numbers)):
             continue
         weight = float(sum(max(line[1] for line in near if line[2] == n) + 30 for n in numbers))
         if best is None or weight > best[0]:
@@ -208,6 +216,13 @@ def _as_tone(hz: float, numbers: Sequence[int]) -> FixedTone:
 
 def _near(hz: float, train: np.ndarray) -> bool:
     return bool(train.size and np.min(np.abs(train / hz - 1.0)) < ALONE)
+
+
+def _of_the_mains(hz: float, mains_hz: float) -> bool:
+    """A line so near a multiple of the mains is of the supply; a tool that sings there by chance
+    wanders off it."""
+    times = round(hz / mains_hz)
+    return times >= 1 and abs(hz - times * mains_hz) < min(MAINS_HZ, MAINS_NEAR * hz)
 
 
 def _free_takes(hz: float, takes: Sequence[Heard], needed: int) -> int:
