@@ -9,7 +9,9 @@ import pytest
 
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, fixed_tones
 from vibecheck.diagnosis.ready import Ready, made_ready
+from vibecheck.diagnosis.verdicts.carriers import may_be_the_motors
 from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, standing
+from vibecheck.machine.parts import Known, Machine, Motor
 from vibecheck.recording import Recording, Take
 
 RATE_HZ = 8000.0
@@ -80,3 +82,22 @@ def test_a_steady_tone_that_follows_no_rotor_is_likely_of_structure_or_room() ->
 )
 def test_no_other_tone_is(other: FixedTone) -> None:
     assert standing(other) < 0.3
+
+
+def test_a_tone_that_cannot_be_the_motors_may_wander_more_than_the_motor_slips() -> None:
+    """152.85 Hz lies between the sixth and seventh multiple of what a 1440 rpm motor may do."""
+    assert standing(replace(TONE, spread=3e-4)) < 0.3
+    assert standing(replace(TONE, spread=3e-4), motor=False) > 0.85
+    assert standing(replace(TONE, spread=3e-3), motor=False) < 0.3
+    unknown = replace(TONE, spread=3e-4, tied=float("nan"))
+    assert standing(unknown, motor=False) == standing(unknown)
+
+
+@pytest.mark.parametrize(
+    ("hz", "may"), [(152.85, False), (24.5, True), (146.0, True), (700.0, True), (35.0, False)]
+)
+def test_the_motors_multiples_are_known_between_plate_and_mains(hz: float, may: bool) -> None:
+    machine = Machine(
+        name="invented", motor=Motor(poles=Known.exactly(4), plate_rpm=Known.exactly(1440))
+    )
+    assert may_be_the_motors(machine, hz) is may

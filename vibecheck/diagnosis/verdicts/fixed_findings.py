@@ -3,24 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from vibecheck.diagnosis.findings import Finding, fact, verdict_for
 from vibecheck.diagnosis.readings.fixed_tones import APART_HZ, SAME_STEADY, FixedTone, train_lines
 from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.diagnosis.verdicts.carriers import (
+    SHARP_MAINS,
+    at_true_mains,
+    carried,
+    electric,
+    mains_multiple,
+    may_be_the_motors,
+)
 from vibecheck.diagnosis.verdicts.still_there import Meter
-from vibecheck.machine.parts import Machine
-from vibecheck.units import SECONDS_PER_MINUTE
 
 FEWEST = 4
-NEAR_MAINS, SHARP_MAINS = 0.003, 0.0012
-"""Mains are this steady; a multiple of a motor seldom comes within the sharper."""
 STEADY, STEADY_LEAN = 1.5e-4, 6.0
 """Relative scatter at which a tone is as likely tied to some turning part as not: what a fan or a
 standing structure scatters is ten times finer, what follows a motor's slip ten times coarser; and
 natural log odds per natural log of it."""
+UNLIKE_THE_MOTOR = 6e-4
+"""The same of a tone that no multiple of the motor comes near: it is tied to nothing, and chance
+meetings of lines scatter more."""
 FINE = 6e-5
 """Relative scatter finer than any shaft's."""
 UNTIED, UNTIED_LEAN = 1.3, 4.0
@@ -43,8 +49,6 @@ KNOWN = 0.7
 """Part of the takes whose speeds must be known before a wandering tone is held to follow none."""
 SHARE_EVEN, SHARE_SPREAD = 0.80, 0.025
 SUREST = 0.98
-MOST_ELECTRIC = 14
-"""Higher multiples of the supply are weak, and lie so close that chance finds one."""
 GONE_DB, GONE_SPREAD_DB = 9.0, 1.5
 """A tone under cut that is this much weaker in every take in air needs the cut; the cut's own hiss
 lifts all of a casing's resonances by less."""
@@ -81,7 +85,7 @@ def fixed_findings(heard: Listened) -> list[Finding]:
 
 def _only_under_cut(heard: Listened, tone: FixedTone) -> float:
     """How surely a tone of the takes under cut is chatter, others having been made in air."""
-    if mains_multiple(at_true_mains(heard), tone.hz) or _electric(heard, tone):
+    if mains_multiple(at_true_mains(heard), tone.hz) or electric(heard, tone):
         return 0.0
     if carried(heard, tone) and not _tied_to_none(tone):
         return 0.0
@@ -114,9 +118,9 @@ def _judged(heard: Listened, tone: FixedTone) -> tuple[str, float]:
     cutting = all(take.take.kind == "cutting" for take in heard.ready)
     if mains_multiple(at_true_mains(heard), tone.hz):
         return "mains", 0.0 if carried(heard, tone) else _hum(heard, tone)
-    if _electric(heard, tone) or (carried(heard, tone) and not _tied_to_none(tone)):
+    if electric(heard, tone) or (carried(heard, tone) and not _tied_to_none(tone)):
         return "structure", 0.0
-    still = standing(tone)
+    still = standing(tone, motor=may_be_the_motors(heard.machine, tone.hz))
     sung = _sung(heard, tone) if cutting else 0.0
     if sung > still:
         return "tool", sung
@@ -145,9 +149,13 @@ def _hum(heard: Listened, tone: FixedTone) -> float:
     return SUREST * _sigmoid(HUM_LEAN * (tone.of_all_db - even)) * min(1.0, tone.share / 0.9)
 
 
-def standing(tone: FixedTone) -> float:
-    """How surely a tone stands still while everything that turns does not, and is news."""
-    steady = -STEADY_LEAN * float(np.log(tone.spread / STEADY))
+def standing(tone: FixedTone, *, motor: bool = True) -> float:
+    """How surely a tone stands still while everything that turns does not, and is news.
+
+    ``motor`` says whether it may be one of the motor, whose own speed is not always heard.
+    """
+    still = STEADY if motor or not np.isfinite(tone.tied) else UNLIKE_THE_MOTOR
+    steady = -STEADY_LEAN * float(np.log(tone.spread / still))
     loose = 2.0
     if np.isfinite(tone.tied):
         loose = UNTIED_LEAN * float(np.log(tone.tied / tone.spread / UNTIED))
@@ -180,78 +188,6 @@ def _news(tone: FixedTone, even_db: float = NEWS_DB) -> float:
 
 def _sigmoid(lean: float) -> float:
     return float(1.0 / (1.0 + np.exp(-np.clip(lean, -50.0, 50.0))))
-
-
-def _electric(heard: Listened, tone: FixedTone) -> bool:
-    """A multiple of the mains, or of what an inverter feeds the motor with."""
-    supply = heard.machine.supply
-    rates = [at_true_mains(heard).supply.mains_hz]
-    if supply.kind == "inverter" and supply.hz.value:
-        rates.append(supply.hz.value)
-    return any(
-        round(tone.hz / rate) >= 1
-        and abs(tone.hz / (rate * round(tone.hz / rate)) - 1.0) < SHARP_MAINS
-        and round(tone.hz / rate) <= MOST_ELECTRIC
-        for rate in rates
-    )
-
-
-def at_true_mains(heard: Listened) -> Machine:
-    """The machine, on the other mains when all its speeds say that the table has the wrong one."""
-    machine, scale = heard.machine, heard.speeds.scale
-    stated = machine.supply.mains_hz
-    other = {50.0: 60.0, 60.0: 50.0}.get(stated)
-    if other is None or not 0.95 < scale * stated / other < 1.07:
-        return machine
-    return replace(machine, supply=replace(machine.supply, mains_hz=other))
-
-
-def mains_multiple(machine: Machine, hz: float, *, within: float = NEAR_MAINS) -> int:
-    """Which multiple of twice the mains a tone is; 0 for none."""
-    twice = 2.0 * machine.supply.mains_hz
-    times = round(hz / twice)
-    return times if times >= 1 and abs(hz / (times * twice) - 1) < within else 0
-
-
-def carried(heard: Listened, tone: FixedTone) -> bool:
-    """Whether something that turns at a steady rate explains it: a shaft, the motor, a belt."""
-    if mains_multiple(at_true_mains(heard), tone.hz, within=SHARP_MAINS):
-        return False
-    return _on_a_rotor(heard, tone) or _on_a_belt(heard, tone) or _on_the_motor(heard, tone)
-
-
-def _on_a_rotor(heard: Listened, tone: FixedTone) -> bool:
-    """A low multiple of one rotor's own speed in most takes, as those speeds were heard."""
-    names = {name for take in heard.takes for name in take.turning_ratios()}
-    for name in names:
-        speeds = [hz for take in heard.takes if (hz := take.rotor_hz(name))]
-        for times in range(1, 13):
-            near = [abs(tone.hz / (times * hz) - 1) < 0.003 for hz in speeds]
-            if len(near) > 2 and np.mean(near) > 0.6:
-                return True
-    return False
-
-
-def _on_a_belt(heard: Listened, tone: FixedTone) -> bool:
-    """Up to the eighth multiple of a belt's rate, within what belts stretch and slip."""
-    for work in (w for take in heard.takes for w in take.turning.belts if w.order is not None):
-        driver = heard.takes[0].turning.nominal_hz(work.driver) if heard.takes else None
-        if driver is None or work.order is None:
-            continue
-        times = tone.hz / (work.order * driver * heard.speeds.scale)
-        if 0.5 < times < 8.5 and abs(times - round(times)) < 0.03 * times:
-            return True
-    return False
-
-
-def _on_the_motor(heard: Listened, tone: FixedTone) -> bool:
-    """One or two turns of the motor, anywhere between its plate and its supply."""
-    motor = heard.machine.motor
-    plate = motor.plate_rpm.middle if motor else None
-    if plate is None:
-        return False
-    times = tone.hz / (plate / SECONDS_PER_MINUTE)
-    return any(0.98 * k < times < 1.065 * k for k in (1, 2))
 
 
 def _finding(heard: Listened, tone: FixedTone, kind: str, probability: float) -> Finding:

@@ -17,8 +17,8 @@ from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, scatter, train_lines
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried
 from vibecheck.diagnosis.verdicts.cutting_lines import listen, swelling, tapped_modes
-from vibecheck.diagnosis.verdicts.fixed_findings import at_true_mains, carried
 from vibecheck.errors import RecordingError
 from vibecheck.finish.chatter import ChatterVerdict, Listening, decide
 from vibecheck.finish.tap import Mode
