@@ -17,6 +17,7 @@ from vibecheck.diagnosis.suspects.bearing_elsewhere import (
     log_odds,
     unknown_beside,
 )
+from vibecheck.diagnosis.suspects.rolling import _of_others
 from vibecheck.machine.bearings import BearingOrders, orders_of
 from vibecheck.machine.parts import Bearing, Known
 
@@ -96,6 +97,14 @@ def test_whoever_is_named_with_a_bearing_counts_for_the_name() -> None:
     assert log_odds([odd], heard, 0, beside=1) > log_odds([odd], heard, 0) + 0.3
     assert log_odds([odd, odd], heard, 0) == pytest.approx(log_odds([odd], heard, 0) + np.log(2))
     assert log_odds([odd], heard, 1, [odd]) < 0.0 < log_odds([odd, odd], heard, 0, beside=1)
+
+
+def test_another_element_of_a_bearing_that_is_named_does_not_speak_against_it() -> None:
+    """Its cage and its rollers on one guessed line are one bearing's; another's are not."""
+    cage, rollers = score("cage", 0.0), replace(score("roller", 0.0), reach=0.03)
+    other = replace(rollers, bearing="III rear")
+    known = replace(other, reach=0.0)
+    assert _of_others([cage, rollers, other, known], [cage]) == [other]
 
 
 def test_an_unknown_bearing_elsewhere_counts_only_where_its_shaft_turns_in_step() -> None:

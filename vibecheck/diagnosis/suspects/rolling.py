@@ -166,9 +166,9 @@ def _rolling_suspect(group: list[RollingScore], heard: Listened) -> Suspect:
     neighbours = beside if log_odds([best], heard, len(beside)) < NEIGHBOUR else []
     name = kind.name if len(named) == 1 and not neighbours else "bearing worn, race not known"
     prior = kind.prior * len(rivals)
-    left = [s for s in group if s.reach and not any(s is each for each in rivals)]
     unknown = sum(elsewhere.values()) + (0 if neighbours else len(beside))
-    ours = log_odds(rivals, heard, unknown, left, beside=len(neighbours))
+    others = _of_others(group, rivals)
+    ours = log_odds(rivals, heard, unknown, others, beside=len(neighbours))
     return Suspect(
         parts=tuple(dict.fromkeys([*(s.bearing for s in rivals), *neighbours])),
         part_kind="bearing",
@@ -199,6 +199,12 @@ def _stands(
     if one.reach > best.reach:
         return behind + float(np.log(fit(best, heard) / fit(one, heard))) < LOOSE_BEHIND
     return behind < BEHIND
+
+
+def _of_others(group: Sequence[RollingScore], named: Sequence[RollingScore]) -> list[RollingScore]:
+    """Elements on the same line that a guessed speed lets fit as well, of bearings not named."""
+    bearings = {score.bearing for score in named}
+    return [score for score in group if score.reach and score.bearing not in bearings]
 
 
 def _turning_with(shaft: str, heard: Listened) -> frozenset[Key]:
