@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -38,6 +40,20 @@ def test_a_gear_that_swells_on_a_shaft_at_fault_is_possible_no_more(
 def test_a_broken_tooth_on_such_a_shaft_is_said_as_surely():
     told = said(judged("I", "shaft", "any", 0.98), judged("36T", "gear", TOOTH, 0.97))
     assert told == {"I": 0.98, "36T": 0.97}
+
+
+def test_a_gear_whose_tooth_knocks_plainly_need_not_run_out_as_well():
+    tooth = Judged(
+        suspect=Suspect(parts=("36T",), part_kind="gear", fault=TOOTH, rotor="I"),
+        probability=0.7,
+        log_odds=5.0,
+    )
+    swells = judged("36T", "gear", ECCENTRIC, 0.28)
+    told = {each.suspect.fault: each.probability for each in in_company([tooth, swells])}
+    assert told == {TOOTH: pytest.approx(0.98), ECCENTRIC: 0.0}
+    faint = replace(tooth, log_odds=1.0)
+    told = {each.suspect.fault: each.probability for each in in_company([faint, swells])}
+    assert told == {TOOTH: 0.7, ECCENTRIC: 0.28}
 
 
 @pytest.mark.parametrize(("order", "most"), [(6.49, 0.6), (6.31, 0.99)])

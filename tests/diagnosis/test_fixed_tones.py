@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, fixed_tones
+from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.ready import Ready, made_ready
 from vibecheck.diagnosis.verdicts.carriers import may_be_the_motors
-from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, standing
+from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, _hum_of_all_db, standing
 from vibecheck.machine.parts import Known, Machine, Motor
 from vibecheck.recording import Recording, Take
 
@@ -101,3 +103,19 @@ def test_the_motors_multiples_are_known_between_plate_and_mains(hz: float, may: 
         name="invented", motor=Motor(poles=Known.exactly(4), plate_rpm=Known.exactly(1440))
     )
     assert may_be_the_motors(machine, hz) is may
+
+
+def hum(*levels: tuple[float, float]) -> Listened:
+    tones = [replace(TONE, hz=hz, of_all_db=level, tied=1e-1) for hz, level in levels]
+    machine = Machine(name="invented")
+    speeds = SimpleNamespace(scale=1.0)
+    return SimpleNamespace(fixed=tones, machine=machine, speeds=speeds)  # type: ignore[return-value]
+
+
+def test_all_multiples_of_the_mains_make_the_hum_together() -> None:
+    """Each counts with its double: 100 with 200, 300 with 600."""
+    assert _hum_of_all_db(hum((100.0, 0.0))) == pytest.approx(0.0, abs=0.01)
+    assert _hum_of_all_db(hum((100.0, 0.0), (200.0, -3.0))) == pytest.approx(0.0, abs=0.01)
+    spread = _hum_of_all_db(hum((100.0, -1.4), (200.0, -6.1), (300.0, -5.8), (500.0, -7.6)))
+    assert spread == pytest.approx(5.4, abs=0.2)
+    assert _hum_of_all_db(hum((311.0, 5.0))) < -25.0

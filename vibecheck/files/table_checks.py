@@ -7,6 +7,7 @@ from math import isclose, pi
 
 from vibecheck.errors import GearTableError
 from vibecheck.files.table_section import Notes, nearest
+from vibecheck.machine.mains import mains_by_plate
 from vibecheck.machine.parts import Belt, Machine, Mesh, When
 from vibecheck.machine.turning import sweep, turning
 from vibecheck.machine.wrong_numbers import chart_speeds, explain_speeds
@@ -27,6 +28,7 @@ def check_machine(machine: Machine, notes: Notes) -> None:
     if not notes.faults:
         _check_trains(machine, notes)
     _remark_sums(machine, notes)
+    _remark_mains(machine, notes)
     _remark_chart(machine, notes)
     if not notes.faults:
         _remark_speeds(machine, notes)
@@ -197,6 +199,16 @@ def _remark_sums(machine: Machine, notes: Notes) -> None:
                 f"shafts {a} and {b}: {each}. Pairs on the same two shafts usually have one sum; "
                 "if these were counted twice, all is well."
             )
+
+
+def _remark_mains(machine: Machine, notes: Notes) -> None:
+    needed = mains_by_plate(machine)
+    if needed is not None and machine.motor is not None:
+        notes.remark(
+            f"the motor's plate speed, {machine.motor.plate_rpm.value:g} rpm, is one of {needed:g} "
+            f"Hz mains, and the table says {machine.supply.mains_hz:g} Hz. Put mains_hz = "
+            f"{needed:g} under [supply] if the plate is right."
+        )
 
 
 def _remark_chart(machine: Machine, notes: Notes) -> None:

@@ -236,6 +236,10 @@ WARNINGS: Mapping[str, str] = {
         "is settled."
     ),
     "scale_differs": ("Every speed is {percent:shift} off the table[: {likely_cause:plain}]."),
+    "mains_by_plate": (
+        "The motor's plate says {plate_rpm:rpm}, which needs mains of {needed_hz:hz}, and the "
+        "speeds heard agree; the table says {stated_hz:hz}. Correct mains_hz in the table."
+    ),
     "positions_missing": "Not recorded: {positions:positions}.",
     "few_positions": (
         "Only {count:whole} of {of:whole} positions were recorded; parts that differ elsewhere "

@@ -125,7 +125,7 @@ def _readings(
     for multiple in range(1, MULTIPLES + 1):
         centre = multiple * order
         power, over = spectrum.tone(centre)
-        if over < CARRIER:
+        if over < CARRIER or beside_another_mesh(centre, others, spectrum):
             continue
         for gear, ratio in ratios.items():
             mates = [other for name, other in ratios.items() if name != gear]

@@ -181,11 +181,18 @@ def _theil_slope(x: NDArray[np.float64], y: NDArray[np.float64]) -> float:
 
 
 def _twice(lines: Sequence[TurnLines]) -> float:
-    """Median of 2x over 1x where either is clear, held to +-40 dB; nan where neither is."""
-    clear = [k for k in lines if max(k.over_floor, k.twice_over_floor) > CLEAR]
-    if not clear:
-        return float("nan")
-    return float(np.median([np.clip(k.twice_db - k.once_db, -40.0, 40.0) for k in clear]))
+    """Median of 2x over 1x where either is clear, held to +-40 dB; nan where neither is.
+
+    Where 2x is not heard it is at most what would have been; where something else lies on it the
+    take cannot tell.
+    """
+    heard = [
+        (k.twice_db if k.twice_over_floor > CLEAR else k.twice_limit_db) - k.once_db
+        for k in lines
+        if max(k.over_floor, k.twice_over_floor) > CLEAR
+    ]
+    told = [np.clip(over, -40.0, 40.0) for over in heard if np.isfinite(over)]
+    return float(np.median(told)) if told else float("nan")
 
 
 def _drowned(twice_db: float) -> float:

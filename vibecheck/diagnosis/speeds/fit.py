@@ -137,12 +137,38 @@ def _fit_alike(
             sure_enough(speed, each, alike) for speed, each in zip(fitted, expected, strict=True)
         ]
         scale = middle
+        fitted = _exchanged(given, fitted, turnings, expected)
     if by_turns:
         heard = with_turns(fitted, turns, filed)
         told = _fitted_where_told(given, fitted, heard, turnings)
         fitted = with_turns(told, turns, filed) if told != fitted else heard
     fitted = agreed_on_steps(fitted, takes, expected)
     return SweepSpeeds(takes=tuple(fitted), scale=scale, scale_sureness=sureness)
+
+
+def _exchanged(
+    given: Sequence[tuple[Ready, Frames, Mapping[str, Trial]]],
+    fitted: Sequence[TakeSpeed],
+    turnings: Mapping[str, Turning],
+    expected: Sequence[float],
+) -> list[TakeSpeed]:
+    """Speeds of takes whose position another take turned out to be of: they are sought at the one
+    that other was filed under, where teeth that stand out less will do."""
+    vacated = {
+        speed.turning.label: speed.filed
+        for speed in fitted
+        if speed.found and speed.misfiled and speed.turning is not None
+    }
+    found = list(fitted)
+    for number, (take, frames, trials) in enumerate(given):
+        other = vacated.get(take.take.position or "")
+        if fitted[number].found or other is None or other not in trials:
+            continue
+        only = {other: trials[other]}
+        again = take_speed(take, frames, only, turnings, expected[number], ALIKE, sure=SURE_TOLD)
+        if again.found and again.support >= TOLD_SUPPORT:
+            found[number] = again
+    return found
 
 
 def _fitted_where_told(

@@ -23,7 +23,7 @@ LAGS, WINDOW = 0.8, 0.04
 """Share of bearings that lag; and the width of the window in which a family is looked for."""
 LOOSE_FAMILIES = 2.0
 """Inner races and rolling elements lead that many times further: both ways are seen."""
-OWN_FAMILY, STRAY, UNLISTED = 0.25, 0.02, 0.005
+OWN_FAMILY, STRAY, UNLISTED = 0.25, 0.03, 0.005
 """Chance that a bad bearing is bad in this one element; that an unknown bearing's line falls into
 one window; and that something no table lists does."""
 SAME_RATIO = 0.01

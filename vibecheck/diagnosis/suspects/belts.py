@@ -20,6 +20,10 @@ ONE_IN = 2.5
 LOUD_DB, LOUD_LEAN = 9.0, 0.35
 """Level of a belt's own tones over its pulleys' at which it is lumpy as often as not (three makers'
 sound belts reach it), and natural log odds a decibel."""
+STEEP, EVEN_ODDS = 2.5, 5.2
+"""Odds of both against odds that came true, and where they agree (five makers' invented machines):
+what reaches half a chance is seldom a sound belt, what falls short of a third hardly ever a bad
+one."""
 THROB_SAYS, CAGE_SAYS = 8.5, 3.5
 """Most that throbbing says of a belt; and where a bearing's cage may come round as often."""
 
@@ -42,9 +46,13 @@ def _belt_suspect(score: BeltScore, throbs: Sequence[BeltThrob]) -> Suspect:
         part_kind="belt",
         fault=kind.name,
         prior=kind.prior,
-        evidence=evidence,
+        evidence=_borne_out(evidence),
         detail=detail,
     )
+
+
+def _borne_out(odds: float) -> float:
+    return float(np.clip(EVEN_ODDS + STEEP * (odds - EVEN_ODDS), -4.0, THROB_SAYS))
 
 
 def _throbs(throb: BeltThrob) -> float:

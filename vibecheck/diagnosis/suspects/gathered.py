@@ -6,6 +6,7 @@ from vibecheck.diagnosis.faults import fault
 from vibecheck.diagnosis.readings.keys import Key
 from vibecheck.diagnosis.readings.knock_readings import KNOCK_LAW
 from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.diagnosis.readings.swells import gear_swells
 from vibecheck.diagnosis.readings.turn_readings import HALVES_LAW, halves_readings
 from vibecheck.diagnosis.suspects.belts import belt_suspects
 from vibecheck.diagnosis.suspects.joint import Readings
@@ -14,7 +15,7 @@ from vibecheck.diagnosis.suspects.pumps import pump_suspects
 from vibecheck.diagnosis.suspects.rolling import rolling_suspects
 from vibecheck.diagnosis.suspects.suspect import Suspect
 from vibecheck.diagnosis.suspects.swells import swell_suspects
-from vibecheck.diagnosis.suspects.turns import turn_suspects
+from vibecheck.diagnosis.suspects.turns import turn_suspects, turns_heard
 
 
 def readings_of(heard: Listened) -> Readings:
@@ -38,13 +39,14 @@ def readings_of(heard: Listened) -> Readings:
 def every_suspect(heard: Listened) -> list[Suspect]:
     """All parts and fault modes this sweep can speak of."""
     machine, knocks = heard.machine, heard.knocks
+    swells, turns = gear_swells(heard.takes, heard.spectra), turns_heard(heard)
     return [
         *gear_suspects(machine, heard.takes, knocks, fault("broken or damaged tooth").prior),
         *shaft_suspects(
             heard.takes, knocks, 0.3 * fault("loose on its shaft or in its seat").prior
         ),
-        *swell_suspects(heard),
-        *turn_suspects(heard),
+        *swell_suspects(swells, turns),
+        *turn_suspects(heard, turns, swells),
         *rolling_suspects(heard),
         *belt_suspects(heard),
         *pump_suspects(heard),

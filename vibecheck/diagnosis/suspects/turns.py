@@ -12,6 +12,7 @@ from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.keys import Key, rate_key
 from vibecheck.diagnosis.readings.lines import EVEN, TurnLines, coupled_rotors
 from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.diagnosis.readings.swells import Swell
 from vibecheck.diagnosis.readings.turn_readings import (
     HALVES_LAW,
     RotorTones,
@@ -26,17 +27,29 @@ STEADY_SAYS = 5.8
 """Most that a shaft says whose speed never changes: nothing shows that its push grows with speed
 (at most "possible")."""
 
+THROWS, THROWN, THROWN_LEAN = 3.2, 0.3, 10.0
+"""A bent shaft throws every gear it carries, and so does a loose one. Natural log odds of either
+where all of them swell, two or more, by this much over what the machine's others explain (natural
+logarithm), and how sharply: of five makers' invented shafts one bent one in four does, one sound
+one in a hundred."""
+
 HEAVES = 0.3
 """How often a loose part also raises the first two multiples of its shaft (judgement)."""
 
 
-def turn_suspects(heard: Listened) -> list[Suspect]:
-    """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
+def turns_heard(heard: Listened) -> list[RotorTones]:
+    """Once- and twice-a-turn tones of every shaft, each held against the others'."""
     loads = [take.ready.take.kind for take in heard.takes]
     rows = [_trusted(heard, *pair) for pair in zip(heard.turns, heard.takes, strict=True)]
-    each = rotor_tones(rows, heard.machine.shafts, loads, coupled_rotors(heard.takes))
+    return rotor_tones(rows, heard.machine.shafts, loads, coupled_rotors(heard.takes))
+
+
+def turn_suspects(
+    heard: Listened, each: Sequence[RotorTones], swells: Sequence[Swell] = ()
+) -> list[Suspect]:
+    """Looseness by half orders; imbalance and bends by once- and twice-a-turn tones."""
     by_name = {name: tones for tones in each for name in tones.together}
-    return [*_loose_suspects(heard, by_name), *_turn_suspects(each)]
+    return [*_loose_suspects(heard, by_name, swells), *_turn_suspects(each, swells)]
 
 
 def _trusted(heard: Listened, row: Mapping[str, TurnLines], take: Heard) -> Mapping[str, TurnLines]:
@@ -52,7 +65,9 @@ def _trusted(heard: Listened, row: Mapping[str, TurnLines], take: Heard) -> Mapp
     return {name: lines for name, lines in row.items() if name != heard.machine.spindle}
 
 
-def _loose_suspects(heard: Listened, tones: Mapping[str, RotorTones]) -> list[Suspect]:
+def _loose_suspects(
+    heard: Listened, tones: Mapping[str, RotorTones], swells: Sequence[Swell]
+) -> list[Suspect]:
     kind = fault("loose on its shaft or in its seat")
     claims: dict[frozenset[Key], list[str]] = {}
     for name in heard.machine.shafts:
@@ -72,7 +87,8 @@ def _loose_suspects(heard: Listened, tones: Mapping[str, RotorTones]) -> list[Su
             claims=keys,
             raises=_knocks(heard, names),
             prior=kind.prior * len(names),
-            evidence=max((_heaves(heard, tones[n]) for n in names if n in tones), default=0.0),
+            evidence=max((_heaves(heard, tones[n]) for n in names if n in tones), default=0.0)
+            + _throws(names, swells),
         )
         for keys, names in claims.items()
     ]
@@ -100,12 +116,13 @@ def _heaves(heard: Listened, tones: RotorTones) -> float:
     return min(said, max(0.0, HALVES_LAW.log_odds(clear)))
 
 
-def _turn_suspects(each: Sequence[RotorTones]) -> list[Suspect]:
+def _turn_suspects(each: Sequence[RotorTones], swells: Sequence[Swell]) -> list[Suspect]:
     found = []
     for tones in each:
+        bent = STEEP * tones.log_bent + EVEN_BENT + _throws(tones.together, swells)
         for name, odds in (
             ("imbalance", _held(STEEP * tones.log_imbalance + AS_SOUND, tones)),
-            ("bent or misaligned", STEEP * tones.log_bent + EVEN_BENT),
+            ("bent or misaligned", bent),
         ):
             found.append(
                 Suspect(
@@ -119,6 +136,14 @@ def _turn_suspects(each: Sequence[RotorTones]) -> list[Suspect]:
                 )
             )
     return found
+
+
+def _throws(shafts: Sequence[str], swells: Sequence[Swell]) -> float:
+    """What the gears of a shaft say of it: they all swell, or it is nothing to do with them."""
+    over = [swell.excess.over for swell in swells if swell.rotor in shafts]
+    if len(over) < 2:
+        return 0.0
+    return float(THROWS / (1.0 + np.exp(-THROWN_LEAN * (min(over) - THROWN))))
 
 
 def _held(odds: float, tones: RotorTones) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone
 from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.machine.mains import true_mains_hz
 from vibecheck.machine.parts import Machine
 from vibecheck.units import SECONDS_PER_MINUTE
 
@@ -21,13 +22,12 @@ never beyond the mains, where its poles are known."""
 
 
 def at_true_mains(heard: Listened) -> Machine:
-    """The machine, on the other mains when all its speeds say that the table has the wrong one."""
-    machine, scale = heard.machine, heard.speeds.scale
-    stated = machine.supply.mains_hz
-    other = {50.0: 60.0, 60.0: 50.0}.get(stated)
-    if other is None or not 0.95 < scale * stated / other < 1.07:
+    """The machine, on the other mains when all its speeds, or the motor's plate, say so."""
+    machine = heard.machine
+    mains_hz = true_mains_hz(machine, heard.speeds.scale)
+    if mains_hz == machine.supply.mains_hz:
         return machine
-    return replace(machine, supply=replace(machine.supply, mains_hz=other))
+    return replace(machine, supply=replace(machine.supply, mains_hz=mains_hz))
 
 
 def mains_multiple(machine: Machine, hz: float, *, within: float = NEAR_MAINS) -> int:

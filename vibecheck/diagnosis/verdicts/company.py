@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from vibecheck.diagnosis.readings.rolling import RollingScore
@@ -15,6 +15,8 @@ from vibecheck.diagnosis.verdicts.grouping import LIKELY, WORTH_SAYING
 SWELLS, CARRIED_SAYS, PUSHED_SAYS = "eccentric or worn gear", 0.6, 0.8
 """A gear so called on a shaft that is likely at fault is possible, no more; and so is the fault of
 a shaft that is heard only where such a gear works (judgement)."""
+TOOTH, PLAINLY = "broken or damaged tooth", 3.0
+"""And the natural log odds, of it alone, from which its knock is plain."""
 LOOSE, NEAR_HALF = "loose on its shaft or in its seat", 0.04
 """A bearing at fault whose rate comes this near an odd number of half turns strikes at half turns
 as well: then its shaft is loose possibly, no more."""
@@ -27,6 +29,7 @@ def in_company(judged: Sequence[Judged]) -> list[Judged]:
     round by it; a shaft heard at no other positions than those where a swelling gear of it works
     may well be straight; and half turns may be a bad bearing's.
     """
+    judged = _teeth_first(judged)
     carried = {
         j.suspect.rotor
         for j in judged
@@ -47,6 +50,36 @@ def in_company(judged: Sequence[Judged]) -> list[Judged]:
         else j
         for j in judged
     ]
+
+
+def _teeth_first(judged: Sequence[Judged]) -> list[Judged]:
+    """A broken tooth also swells its gear's tone and pushes its shaft: where its knock is plain,
+    the rest of the gear may be sound."""
+    plain = {
+        part
+        for j in judged
+        if j.suspect.fault == TOOTH and j.log_odds > PLAINLY
+        for part in j.suspect.parts
+    }
+    swells = {
+        part: j.probability
+        for j in judged
+        if j.suspect.fault == SWELLS
+        for part in j.suspect.parts
+        if part in plain
+    }
+    return [_with_its_swell(j, swells) for j in judged]
+
+
+def _with_its_swell(judged: Judged, swells: Mapping[str, float]) -> Judged:
+    own = sum(swells.get(part, 0.0) for part in judged.suspect.parts)
+    if not own:
+        return judged
+    if judged.suspect.fault == SWELLS:
+        return replace(judged, probability=0.0)
+    if judged.suspect.fault == TOOTH:
+        return replace(judged, probability=min(1.0, judged.probability + own))
+    return judged
 
 
 def _strikes_halves(bearing: Suspect) -> bool:

@@ -35,10 +35,10 @@ WANDERS_UNTIED, WANDER_LEAN = 2.0, 3.0
 """Chatter wanders; it must keep its hertz that much better than any rotor's multiple."""
 NEWS_DB, HOWL_DB, NEWS_SPREAD_DB = -26.0, -16.0, 2.0
 """A tone further below the strongest line of the train is no news; and no howl."""
-HUM_DB, SINGLE_PHASE_DB, HUM_LEAN = 1.0, 0.5, 0.4
-"""Share of all sound at which a hum is a fault as often as not: three makers' sound machines reach
-half of it where little else is heard; a single-phase motor's torque
-swells at twice the mains by nature; and natural log odds a decibel."""
+HUM_DB, SINGLE_PHASE_DB, HUM_LEAN = 2.5, 0.5, 0.8
+"""Share of all sound, every multiple of the mains together, at which a hum is a fault as often as
+not: sound machines of five makers reach as much where little else is heard; a single-phase motor's
+torque swells at twice the mains by nature; and natural log odds a decibel."""
 RULES_DB, RULING = -7.0, 0.75
 """A tone that makes up this much of all sound but wanders may be a tool's or a loose panel's:
 possible, no more."""
@@ -146,7 +146,24 @@ def _hum(heard: Listened, tone: FixedTone) -> float:
     even = HUM_DB
     if heard.machine.supply.kind == "single-phase":
         even += SINGLE_PHASE_DB
-    return SUREST * _sigmoid(HUM_LEAN * (tone.of_all_db - even)) * min(1.0, tone.share / 0.9)
+    loud = max(tone.of_all_db, _hum_of_all_db(heard))
+    return SUREST * _sigmoid(HUM_LEAN * (loud - even)) * min(1.0, tone.share / 0.9)
+
+
+def _hum_of_all_db(heard: Listened) -> float:
+    """All that hums at multiples of twice the mains over all other power.
+
+    Each tone's power is counted with its double's, so even multiples count where their half is
+    missing.
+    """
+    machine = at_true_mains(heard)
+    shares = {
+        times: 1.0 / (1.0 + 10.0 ** (-tone.of_all_db / 10.0))
+        for tone in heard.fixed
+        if (times := mains_multiple(machine, tone.hz)) and tone.share >= SHARE_EVEN
+    }
+    total = sum(part for times, part in shares.items() if times % 2 or times // 2 not in shares)
+    return float(10.0 * np.log10(max(total, 1e-6) / max(1.0 - total, 1e-3)))
 
 
 def standing(tone: FixedTone, *, motor: bool = True) -> float:
@@ -256,9 +273,9 @@ def modest_hum(heard: Listened, findings: Sequence[Finding]) -> FixedTone | None
 def modest_tones(heard: Listened, findings: Sequence[Finding]) -> list[FixedTone]:
     """Fixed tones that are there but rule nothing; multiples of a named tone are not new ones."""
     roots = [f.rates_hz[label] for f in findings for label in f.rates_hz]
-    left: list[FixedTone] = []
+    machine, left = at_true_mains(heard), list[FixedTone]()
     for tone in sorted(heard.fixed, key=lambda each: each.hz):
-        if carried(heard, tone) or mains_multiple(heard.machine, tone.hz):
+        if carried(heard, tone) or mains_multiple(machine, tone.hz):
             continue
         if not any(_multiple_of(tone.hz, root) for root in roots):
             left.append(tone)

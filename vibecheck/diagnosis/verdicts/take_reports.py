@@ -13,6 +13,7 @@ from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speeds.found import SweepSpeeds, TakeSpeed
 from vibecheck.diagnosis.speeds.table_doubts import Doubt, doubt_of
 from vibecheck.diagnosis.verdicts.false_lines import false_lines
+from vibecheck.machine.mains import mains_by_plate, true_mains_hz
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.units import hz, rpm
@@ -182,6 +183,7 @@ def speed_warnings(machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds
     off = speeds.scale - 1.0
     if not -0.06 < off < 0.08:
         warnings.append(fact("scale_differs", percent=100 * off, likely_cause=_cause(off)))
+    warnings += _mains_doubted(machine, speeds.scale)
     swapped: set[str] = set()
     moved = {
         speed.filed: (speed.turning.label, take.take.name)
@@ -203,6 +205,15 @@ def speed_warnings(machine: Machine, takes: Sequence[Ready], speeds: SweepSpeeds
             else fact("positions_missing", positions=missing)
         )
     return warnings
+
+
+def _mains_doubted(machine: Machine, scale: float) -> list[Fact]:
+    """The motor's plate needs another mains than the table states, and the speeds bear it out."""
+    needed, stated = mains_by_plate(machine), machine.supply.mains_hz
+    if machine.motor is None or needed is None or true_mains_hz(machine, scale) == stated:
+        return []
+    plate = machine.motor.plate_rpm.value
+    return [fact("mains_by_plate", plate_rpm=plate, stated_hz=stated, needed_hz=needed)]
 
 
 def _cause(off: float) -> str:
