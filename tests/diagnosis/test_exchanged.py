@@ -38,7 +38,8 @@ def asked_for(second: TakeSpeed, first: TakeSpeed) -> tuple[list[str], list[Take
 def test_a_take_without_a_speed_is_sought_where_its_position_s_take_was_filed() -> None:
     asked, told = asked_for(speed("A2", None), speed("A1", "A2"))
     assert asked == ["A1"]
-    assert told[1].found and told[1].misfiled
+    assert told[1].found
+    assert told[1].misfiled
 
 
 @pytest.mark.parametrize(

@@ -57,10 +57,10 @@ def test_a_proud_tooth_is_rare_but_not_beyond_belief():
     Were sizes purely log-normal, a size so far out would come once in a billion parts.
     """
     far = LAW.healthy * float(np.exp(6 * LAW.healthy_spread))
-    usual = [LAW.healthy] * 3
-    assert LIVELY.log_healthy(usual) == pytest.approx(LAW.log_healthy(usual), abs=0.01)
-    assert LIVELY.log_healthy([far] * 3) > LAW.log_healthy([far] * 3) + 1.0
-    assert 5.0 < LIVELY.log_odds([far] * 3) < 10.0
+    usual, gear = [LAW.healthy] * 3, [[0, 1, 2]]
+    assert LIVELY.log_healthy(usual, gear) == pytest.approx(LAW.log_healthy(usual), abs=0.01)
+    assert LIVELY.log_healthy([far] * 3, gear) > LAW.log_healthy([far] * 3) + 1.0
+    assert 5.0 < LIVELY.log_faulty([far] * 3) - LIVELY.log_healthy([far] * 3, gear) < 10.0
 
 
 def test_one_of_two_gears_of_a_rotor_may_be_the_lively_one():

@@ -27,6 +27,8 @@ def test_a_gear_that_swells_alike_in_all_takes_is_believed_more_than_one_that_do
     even, lively = said(0.9, 0.95, 1.0, 1.05), said(0.7, 0.9, 1.1, 1.9)
     assert even > lively + 1.0
     assert said(0.85, 0.95, 1.0, 1.1) == even
+    assert even > said(0.8, 0.95, 1.0, 1.25)
+    assert said(1.0, 1.01) == said(0.9, 1.1)
 
 
 def test_a_gear_that_swells_in_some_takes_only_is_hardly_believed() -> None:

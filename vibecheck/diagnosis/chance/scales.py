@@ -17,8 +17,9 @@ from scipy.special import gammaln, logsumexp
 
 Numbers = NDArray[np.float64]
 
-LIVELY = 2.0
-"""How many times as much the lively ones among healthy parts differ as the rest (judgement)."""
+LIVELY, ALL_LIVELY = 2.0, 0.15
+"""How many times as much the lively ones among healthy parts differ as the rest; and how much rarer
+it is that whatever they have in common is lively (judgement)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,8 +48,8 @@ class SizeLaw:
     def log_healthy(self, readings: Sequence[float], apart: Sequence[Sequence[int]] = ()) -> float:
         """Log likelihood of the readings together, were the part healthy: usual or lively.
 
-        ``apart`` are the numbers of readings that one of several parts of it makes by itself: it
-        may be the only lively one.
+        ``apart`` are the numbers of readings that one of the parts of it makes by itself: it may
+        be the only lively one.
         """
         given = tuple(readings)
         if not given:
@@ -56,13 +57,14 @@ class SizeLaw:
         usual = _together(given, self.healthy, self.healthy_spread, self.shape)
         if not self.lively_share:
             return usual
+        whole = ALL_LIVELY * self.lively_share
         either = [np.log1p(-self.lively_share) + usual]
-        for own in (range(len(given)), *apart):
+        for own, share in ((range(len(given)), whole), *((o, self.lively_share) for o in apart)):
             mine = tuple(given[k] for k in own)
             rest = tuple(value for k, value in enumerate(given) if k not in set(own))
             lively = _together(mine, self.healthy, LIVELY * self.healthy_spread, self.shape)
             usual = _together(rest, self.healthy, self.healthy_spread, self.shape)
-            either.append(np.log(self.lively_share) + lively + usual)
+            either.append(np.log(share) + lively + usual)
         return float(np.logaddexp.reduce(either))
 
     def log_faulty(self, readings: Sequence[float]) -> float:

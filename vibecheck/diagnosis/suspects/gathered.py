@@ -10,7 +10,7 @@ from vibecheck.diagnosis.readings.swells import gear_swells
 from vibecheck.diagnosis.readings.turn_readings import HALVES_LAW, halves_readings
 from vibecheck.diagnosis.suspects.belts import belt_suspects
 from vibecheck.diagnosis.suspects.joint import Readings
-from vibecheck.diagnosis.suspects.knocks import gear_readings, gear_suspects, shaft_suspects
+from vibecheck.diagnosis.suspects.knocks import gear_suspects, shaft_suspects, steady_readings
 from vibecheck.diagnosis.suspects.pumps import pump_suspects
 from vibecheck.diagnosis.suspects.rolling import rolling_suspects
 from vibecheck.diagnosis.suspects.suspect import Suspect
@@ -32,7 +32,7 @@ def readings_of(heard: Listened) -> Readings:
         laws={"knock": KNOCK_LAW, "halves": HALVES_LAW},
         leaks=heard.knocks.leaks,
         speeds={key: key[2] * heard.takes[key[1]].base_hz for key in values},
-        alone=gear_readings(heard.machine, heard.takes),
+        alone=steady_readings(heard.machine, heard.takes, heard.knocks),
     )
 
 

@@ -219,6 +219,6 @@ def _sound(keys: Sequence[Key], readings: Readings) -> float:
         return 0.0
     places = {key: number for number, key in enumerate(keys)}
     apart = [[places[key] for key in own if key in places] for own in readings.alone]
-    apart = [sorted(own) for own in apart if 0 < len(own) < len(keys)]
+    apart = [sorted(own) for own in apart if own]
     values = [readings.values[key] for key in keys]
     return readings.law(keys[0][0]).log_healthy(values, apart)

@@ -16,6 +16,8 @@ from vibecheck.machine.parts import Gear, Machine
 UNSTEADY_TOOTH, UNSTEADY_LOOSE = 0.06, 0.6
 """How often a tooth's plain blow passes for unsteady, and that of half of the loose parts, as seen
 on four makers' invented machines."""
+TOO_UNSTEADY = 2.0
+"""Natural log odds against a tooth from which no sound one will do either."""
 AGAINST_TOOTH, FOR_LOOSE, MOST_TAKES = 8.0, 1.0, 3
 """Most that unsteady blows say against a tooth; and each for something loose, up to so many: one
 was seen in one sound machine in eighty, two in none."""
@@ -41,9 +43,13 @@ def gear_suspects(
     ]
 
 
-def gear_readings(machine: Machine, takes: Sequence[Heard]) -> list[frozenset[Key]]:
-    """The readings that a gear makes wherever it works, for every gear."""
-    return list(_by_claims(machine, takes))
+def steady_readings(
+    machine: Machine, takes: Sequence[Heard], knocks: KnockReadings
+) -> list[frozenset[Key]]:
+    """The readings that a gear makes wherever it works, for every gear but those whose blows are
+    too unsteady to be a tooth's, however proud it stands."""
+    every = _by_claims(machine, takes)
+    return [claims for claims in every if _unsteady(knocks.own(claims)) < TOO_UNSTEADY]
 
 
 def _by_claims(

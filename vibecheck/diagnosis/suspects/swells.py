@@ -25,11 +25,11 @@ EVERYWHERE, FAR_OVER, PATCHY_SAYS = 0.6, 1.8, 6.6
 """A gear that runs out does so wherever it works: one whose side lines are, in a quarter of the
 takes, less than this share of its mesh and less than this over the machine's other gears (natural
 logarithm) says no more than this (at most "possible")."""
-ALIKE, UNLIKE_LEAN = 0.2, 3.0
-"""And it does so alike: side lines over their mesh scatter from take to take by no more than this
-(standard deviation of the natural logarithm; twelve of fourteen gears that ran out, of six makers'
-invented machines, but a third of the sound ones that swell as deep); and what more costs."""
-
+UNLIKE, UNLIKE_LEAN, ALIKE, ALIKE_LEAN = 0.2, 3.0, 0.1, 1.3
+"""And it does so alike: how far side lines over their mesh scatter from take to take (standard
+deviation of the natural logarithm), and what more of it costs and less brings, down to ALIKE: at
+least ten of twelve gears that ran out stay below, of six makers' invented machines, but a third of
+the sound ones that swell as deep."""
 SHAKES, LOUDER_DB, LOUDER_SPREAD_DB, HEARD = 2.2, 6.0, 1.5, 0.6
 """A gear that runs out also pushes its shaft once a turn, where it works. Natural log odds where
 that turn is heard in so many of the takes in which it works, and is this much louder there than
@@ -73,8 +73,10 @@ def _odds(swell: Swell, shakes: float) -> float:
     """Natural log odds; a lone take says less, and so does a gear that swells here and there or now
     more, now less."""
     shares = np.array(list(swell.shares.values()))
-    unlike = max(float(np.log(shares).std()), ALIKE)
-    odds = EVEN + shakes + STEEP * swell.log_odds - UNLIKE_LEAN * float(np.log(unlike / ALIKE))
+    unlike = float(np.log(max(np.log(shares).std(), ALIKE) / UNLIKE))
+    odds = EVEN + shakes + STEEP * swell.log_odds
+    if unlike > 0.0 or len(shares) > FEWEST_TAKES:
+        odds -= unlike * (UNLIKE_LEAN if unlike > 0.0 else ALIKE_LEAN)
     if len(shares) < FEWEST_TAKES:
         odds = min(odds, FEW_SAY)
     least = float(np.quantile(shares, 0.25))
