@@ -58,6 +58,13 @@ EVIDENCE: Mapping[str, str] = {
         "{of:whole} position(s) where single turns can be compared: a broken tooth is struck at "
         "one place, and alike."
     ),
+    "shaft_shakes_with": (
+        "Once a turn, {rotor:part} is {db:times} louder where {part:part} works than elsewhere."
+    ),
+    "gears_thrown": (
+        "Every gear of {rotor:part} swells and fades with it, each at least {db:times} more than "
+        "the machine's other gears."
+    ),
     "two_turn_tone": (
         "Twice a turn of {rotor:part}[, at {low_hz:hz} to {high_hz:hz},] is {db:times} against "
         "once a turn, as from a bent or misaligned shaft."

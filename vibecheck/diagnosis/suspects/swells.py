@@ -41,40 +41,44 @@ def swell_suspects(swells: Sequence[Swell], turns: Sequence[RotorTones] = ()) ->
     """Every gear in mesh with a clear tone, by how it swells and how its shaft shakes with it."""
     shaking = {name: tones.once for tones in turns for name in tones.together}
     kind = fault("eccentric or worn gear")
-    return [
-        Suspect(
-            parts=(swell.gear,),
-            part_kind="gear",
-            fault=kind.name,
-            rotor=swell.rotor,
-            prior=kind.prior,
-            evidence=_odds(swell, _shakes(swell, shaking.get(swell.rotor))),
-            detail={"swell": swell},
+    found = []
+    for swell in swells:
+        louder = _louder_db(swell, shaking.get(swell.rotor))
+        found.append(
+            Suspect(
+                parts=(swell.gear,),
+                part_kind="gear",
+                fault=kind.name,
+                rotor=swell.rotor,
+                prior=kind.prior,
+                evidence=_odds(swell, louder),
+                detail={"swell": swell, "shakes_db": louder},
+            )
         )
-        for swell in swells
-    ]
+    return found
 
 
-def _shakes(swell: Swell, once: ToneTakes | None) -> float:
-    """What once a turn of its shaft says of a gear: louder where the gear works, by so much?"""
+def _louder_db(swell: Swell, once: ToneTakes | None) -> float:
+    """How much louder once a turn of its shaft is where a gear works; nan where nothing tells."""
     if once is None:
-        return 0.0
+        return float("nan")
     mine = [over for take, over in once.above_db.items() if take in swell.shares]
     missed = [over for take, over in once.at_most_db.items() if take in swell.shares]
     known = {**once.above_db, **once.at_most_db}
     elsewhere = [over for take, over in known.items() if take not in swell.shares]
     if len(mine) < FEWEST_TAKES or len(mine) < HEARD * len(mine + missed) or not elsewhere:
-        return 0.0
-    louder = float(np.median(mine) - np.median(elsewhere))
-    return float(SHAKES / (1.0 + np.exp(-(louder - LOUDER_DB) / LOUDER_SPREAD_DB)))
+        return float("nan")
+    return float(np.median(mine) - np.median(elsewhere))
 
 
-def _odds(swell: Swell, shakes: float) -> float:
+def _odds(swell: Swell, louder_db: float) -> float:
     """Natural log odds; a lone take says less, and so does a gear that swells here and there or now
     more, now less."""
     shares = np.array(list(swell.shares.values()))
     unlike = float(np.log(max(np.log(shares).std(), ALIKE) / UNLIKE))
-    odds = EVEN + shakes + STEEP * swell.log_odds
+    odds = EVEN + STEEP * swell.log_odds
+    if np.isfinite(louder_db):
+        odds += SHAKES / (1.0 + np.exp((LOUDER_DB - louder_db) / LOUDER_SPREAD_DB))
     if unlike > 0.0 or len(shares) > FEWEST_TAKES:
         odds -= unlike * (UNLIKE_LEAN if unlike > 0.0 else ALIKE_LEAN)
     if len(shares) < FEWEST_TAKES:

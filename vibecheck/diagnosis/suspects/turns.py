@@ -132,18 +132,24 @@ def _turn_suspects(each: Sequence[RotorTones], swells: Sequence[Swell]) -> list[
                     rotor=tones.rotor,
                     prior=fault(name).prior * len(tones.together),
                     evidence=odds,
-                    detail={"tones": tones},
+                    detail={"tones": tones, "thrown": _thrown(tones.together, swells)},
                 )
             )
     return found
 
 
+def _thrown(shafts: Sequence[str], swells: Sequence[Swell]) -> float:
+    """How far every gear of a shaft swells over what the rest explains; nan with fewer than two."""
+    over = [swell.excess.over for swell in swells if swell.rotor in shafts]
+    return min(over) if len(over) > 1 else float("nan")
+
+
 def _throws(shafts: Sequence[str], swells: Sequence[Swell]) -> float:
     """What the gears of a shaft say of it: they all swell, or it is nothing to do with them."""
-    over = [swell.excess.over for swell in swells if swell.rotor in shafts]
-    if len(over) < 2:
+    least = _thrown(shafts, swells)
+    if not np.isfinite(least):
         return 0.0
-    return float(THROWS / (1.0 + np.exp(-THROWN_LEAN * (min(over) - THROWN))))
+    return float(THROWS / (1.0 + np.exp(-THROWN_LEAN * (least - THROWN))))
 
 
 def _held(odds: float, tones: RotorTones) -> float:

@@ -14,6 +14,8 @@ from vibecheck.diagnosis.readings.rolling import RollingScore
 from vibecheck.diagnosis.readings.swells import Swell
 from vibecheck.diagnosis.readings.turn_readings import RotorTones
 from vibecheck.diagnosis.suspects.suspect import Suspect
+from vibecheck.diagnosis.suspects.swells import LOUDER_DB
+from vibecheck.diagnosis.suspects.turns import THROWN
 from vibecheck.diagnosis.verdicts.evidence_table import state
 from vibecheck.diagnosis.verdicts.finding_case import (
     HEARD,
@@ -133,7 +135,11 @@ def _swell_facts(case: Case, suspect: Suspect) -> list[Fact]:
         if swell.gear in (mesh.mesh.driver, mesh.mesh.driven)
     )
     over = 20 * swell.excess.over / float(np.log(10.0))
-    return [fact("sidebands_at", mesh=mesh, rotor=swell.rotor, db=over)]
+    facts = [fact("sidebands_at", mesh=mesh, rotor=swell.rotor, db=over)]
+    louder = suspect.detail.get("shakes_db")
+    if isinstance(louder, float) and louder > LOUDER_DB:
+        facts.append(fact("shaft_shakes_with", part=swell.gear, rotor=swell.rotor, db=louder))
+    return facts
 
 
 def _imbalance_facts(suspect: Suspect) -> list[Fact]:
@@ -150,10 +156,12 @@ def _bent_facts(case: Case, suspect: Suspect, loud: Sequence[int]) -> list[Fact]
     if not isinstance(tones, RotorTones):
         return []
     turns = [hz for k in loud if (hz := case.heard.takes[k].rotor_hz(tones.rotor))]
-    if not turns:
-        return [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db)]
-    low, high = 2.0 * min(turns), 2.0 * max(turns)
-    return [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db, low_hz=low, high_hz=high)]
+    where = {"low_hz": 2.0 * min(turns), "high_hz": 2.0 * max(turns)} if turns else {}
+    facts = [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db, **where)]
+    thrown = suspect.detail.get("thrown")
+    if isinstance(thrown, float) and thrown > THROWN:
+        facts.append(fact("gears_thrown", rotor=tones.rotor, db=20 * thrown / float(np.log(10.0))))
+    return facts
 
 
 def _belt_facts(
