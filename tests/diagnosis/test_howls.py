@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from vibecheck.diagnosis.verdicts.cutting_lines import swelling
-from vibecheck.diagnosis.verdicts.howls import PURE, _Howl, _of_the_mains, _only_at
+from vibecheck.diagnosis.verdicts.howl_lines import Howl, _in_step, _of_the_mains, only_at
+from vibecheck.diagnosis.verdicts.howls import PURE
 from vibecheck.finish.chatter import Line, Listening
 from vibecheck.recording import Recording
 
 
-def howl(scatter: float, level_db: float, takes: int, rank: int = 4) -> _Howl:
-    return _Howl(
+def howl(scatter: float, level_db: float, takes: int, rank: int = 4) -> Howl:
+    return Howl(
         hz=312.0,
         scatter=scatter,
         level_db=level_db,
@@ -32,7 +33,7 @@ def test_one_loud_howl_in_eight_takes_is_meant() -> None:
     [howl(0.015, 0.0, 8, 9), howl(0.002, -20.0, 8), howl(0.004, 0.0, 3)],
     ids=["chance places", "faint", "three takes"],
 )
-def test_other_lines_are_not(other: _Howl) -> None:
+def test_other_lines_are_not(other: Howl) -> None:
     assert other.meant < 0.3
 
 
@@ -72,6 +73,20 @@ def test_what_lies_between_the_multiples_of_the_mains_may_be(hz: float) -> None:
 
 def test_a_howl_is_weighed_by_its_own_line_not_by_a_louder_one_near_it() -> None:
     lines = [Line(hz=697.0, level_db=-20.0), Line(hz=712.0, level_db=-5.0)]
-    kept = _only_at(Listening(name="a", rpm=300.0, lines=lines), 697.0)
+    kept = only_at(Listening(name="a", rpm=300.0, lines=lines), 697.0)
     assert [line.hz for line in kept.lines] == [697.0]
     assert kept.rpm == 300.0
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        (312.0, 936.3, True),
+        (624.0, 312.2, True),
+        (624.0, 936.0, True),
+        (312.0, 330.0, False),
+        (312.0, 312.0, False),
+    ],
+)
+def test_a_howls_own_multiples_are_no_rivals_of_it(one: float, other: float, same: bool) -> None:
+    assert _in_step(one, other) is same
