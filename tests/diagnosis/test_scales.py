@@ -70,3 +70,10 @@ def test_one_of_two_gears_of_a_rotor_may_be_the_lively_one():
     assert law.log_healthy(given, [[3, 4, 5]]) > law.log_healthy(given) + 1.0
     assert law.log_healthy(given[:3], [[0]]) == pytest.approx(law.log_healthy(given[:3]), abs=0.1)
     assert LAW.log_healthy(given, [[3, 4, 5]]) == LAW.log_healthy(given)
+
+
+def test_a_chance_peak_speaks_less_for_a_fault_where_sound_readings_scatter_more():
+    law = replace(LAW, healthy_shape=1.0)
+    patchy, even = [0.4, 9.0, 0.5, 0.3], [3.0, 2.6, 3.2, 2.8]
+    assert law.log_odds(patchy) < LAW.log_odds(patchy) - 0.5
+    assert law.log_odds(even) > LAW.log_odds(even)

@@ -34,6 +34,8 @@ class SizeLaw:
         Spread of that size from part to part, natural logarithm.
     shape : float
         Gamma shape of one reading about its part's size (scatter is 1 / sqrt(shape)).
+    healthy_shape : float, optional
+        The same of a healthy part, where chance makes its readings less alike than a fault's.
     lively_share : float
         Share of healthy parts that differ ``LIVELY`` times as much as the rest.
     """
@@ -44,6 +46,7 @@ class SizeLaw:
     faulty_spread: float
     shape: float = 1.6
     lively_share: float = 0.0
+    healthy_shape: float | None = None
 
     def log_healthy(self, readings: Sequence[float], apart: Sequence[Sequence[int]] = ()) -> float:
         """Log likelihood of the readings together, were the part healthy: usual or lively.
@@ -54,7 +57,8 @@ class SizeLaw:
         given = tuple(readings)
         if not given:
             return 0.0
-        usual = _together(given, self.healthy, self.healthy_spread, self.shape)
+        shape = self.shape if self.healthy_shape is None else self.healthy_shape
+        usual = _together(given, self.healthy, self.healthy_spread, shape)
         if not self.lively_share:
             return usual
         whole = ALL_LIVELY * self.lively_share
@@ -62,8 +66,8 @@ class SizeLaw:
         for own, share in ((range(len(given)), whole), *((o, self.lively_share) for o in apart)):
             mine = tuple(given[k] for k in own)
             rest = tuple(value for k, value in enumerate(given) if k not in set(own))
-            lively = _together(mine, self.healthy, LIVELY * self.healthy_spread, self.shape)
-            usual = _together(rest, self.healthy, self.healthy_spread, self.shape)
+            lively = _together(mine, self.healthy, LIVELY * self.healthy_spread, shape)
+            usual = _together(rest, self.healthy, self.healthy_spread, shape)
             either.append(np.log(share) + lively + usual)
         return float(np.logaddexp.reduce(either))
 

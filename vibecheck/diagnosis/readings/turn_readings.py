@@ -28,8 +28,17 @@ from vibecheck.diagnosis.readings.turn_pushes import (
     weighed,
 )
 
-HALVES_LAW = SizeLaw(healthy=0.42, healthy_spread=0.38, faulty=1.5, faulty_spread=0.45, shape=4.0)
-"""Mean log significance of half orders beyond what it is where nothing is."""
+HALVES_LAW = SizeLaw(
+    healthy=0.42,
+    healthy_spread=0.38,
+    faulty=1.5,
+    faulty_spread=0.45,
+    shape=4.0,
+    healthy_shape=2.5,
+)
+"""Mean log significance of half orders beyond what it is where nothing is. A loose part's are much
+alike from take to take; those of sound shafts, now and then high by chance, are not (three makers'
+invented machines)."""
 DROWNED_DB, DROWNED_LEAN = -12.0, 0.25
 """A bent or misaligned shaft has a second turn not far below its first (common practice); odds a
 decibel for one that has not."""

@@ -44,7 +44,8 @@ class Howl:
     ``scatter`` is that of its loudest place from take to take, relative; ``level_db`` the median
     level of its loudest multiple over the strongest line; ``ranks`` say of each take in which it
     stands free how many free lines are at least as loud, itself among them but not its multiples,
-    and ``places`` where it is there, in hertz; ``of`` is the number of takes in which it was sought.
+    and ``places`` where it is there, in hertz; ``of`` is the number of takes in which it was
+    sought.
     """
 
     hz: float
