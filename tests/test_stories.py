@@ -361,6 +361,15 @@ def test_a_60_hz_machine_entered_as_50_is_found_out_and_judged_at_its_true_speed
     assert top == pytest.approx(1308.8 * 1.012, rel=2e-3)
 
 
+def test_mains_entered_wrong_beside_a_true_plate_are_found_out(eight: Path, tmp_path: Path) -> None:
+    """The plate's 1725 rpm is one of 60 Hz: its hum at 120 Hz is no tone of the structure."""
+    told = diagnosed(eight, table_with(tmp_path, EIGHT, ("mains_hz = 60", "mains_hz = 50")))
+    (said,) = [w["values"] for w in told["warnings"] if w["kind"] == "mains_by_plate"]
+    assert (said["plate_rpm"], said["stated_hz"], said["needed_hz"]) == (1725.0, 50.0, 60.0)
+    assert "scale_differs" not in [w["kind"] for w in told["warnings"]]
+    assert not named(told)
+
+
 def test_exchanged_takes_are_found_out(eight: Path, tmp_path: Path) -> None:
     one, other = "A2_B1_CL.wav", "A1_B1_CH.wav"
     for path in eight.iterdir():
