@@ -23,7 +23,7 @@ ELEMENT_FAULT = {
     "roller": "rolling element",
     "cage": "cage",
 }
-EVEN_DEPTH, ENOUGH = 0.06, 8.0
+EVEN_DEPTH, ENOUGH = 0.12, 8.0
 """Depth, in a sound full of gears, at which depth alone would leave the odds at ``ENOUGH``."""
 PLAIN = -3.5
 """Decimal logarithm of chance at which a family counts as plain."""
@@ -36,6 +36,10 @@ AS_GOOD_AS_NAMED, SECOND_MOST = 7.0, 3.5
 SHALLOW, DEEPER = 0.35, 5.0
 """Echoes are mostly shallower than this, over the depth of what they echo; and the more log odds
 for a deeper one, per natural log."""
+ALL_HEARD, LIKE, DEEP, ALL_HEARD_SAYS = -2.0, 0.45, 0.35, 1.3
+"""Sound bearings may all be heard. One is told from its like by depth: where a bearing of another
+shaft is heard as well (decimal logarithm of chance), at least so deep over it, one shallower than
+``DEEP`` is possible, no more (log odds, prior and all)."""
 NEIGHBOUR = 1.8
 """Natural log odds below which a bearing of unknown inside on the same shaft is named as well."""
 CAGE_MOST, CAGE_DEPTH = 11.0, 4.0
@@ -61,7 +65,31 @@ def rolling_suspects(heard: Listened) -> list[Suspect]:
         else:
             groups.append([score])
     kept = [g for g in groups if not any(_overtone_of(heard, g[0], o[0]) for o in groups)]
-    return _one_bearing_first([_rolling_suspect(group, heard) for group in _with_rollers(kept)])
+    found = [_rolling_suspect(group, heard) for group in _with_rollers(kept)]
+    return _one_bearing_first(_among_their_like(found, heard.takes))
+
+
+def _among_their_like(found: list[Suspect], takes: Sequence[Heard]) -> list[Suspect]:
+    """Shallow ones are possible at most where those of other shafts are heard about as deep."""
+    depths = [depth_where_fast(_score(suspect), takes) for suspect in found]
+    heard = [
+        (suspect.rotor, depth)
+        for suspect, depth in zip(found, depths, strict=True)
+        if _score(suspect).log10_chance <= ALL_HEARD and _score(suspect).family.name != "cage"
+    ]
+    return [
+        replace(
+            suspect, evidence=min(suspect.evidence, ALL_HEARD_SAYS - float(np.log(suspect.prior)))
+        )
+        if like_others(depth, [other for rotor, other in heard if rotor != suspect.rotor])
+        else suspect
+        for suspect, depth in zip(found, depths, strict=True)
+    ]
+
+
+def like_others(depth: float, others: Sequence[float]) -> bool:
+    """Whether a family is hardly deeper than those of other shafts, and not deep by itself."""
+    return depth < DEEP and any(other >= LIKE * depth for other in others if other > 0.0)
 
 
 def _one_bearing_first(found: list[Suspect]) -> list[Suspect]:
@@ -228,9 +256,8 @@ def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
     if not known.any():
         return -4.0
     strong = known & (np.nan_to_num(score.surprise) > HEARD_THERE)
-    fast = known & (speeds >= FAST * speeds[known].max())
     surprise = np.log(10.0) * (-score.log10_chance - 0.5)
-    depth = float(np.median(score.depth[fast]))
+    depth = depth_where_fast(score, takes)
     depth /= CAGE_DEPTH if score.family.name == "cage" else 1.0
     deep = ENOUGH + 3.0 * np.log(max(depth, 1e-3) / EVEN_DEPTH) + 0.2 * max(0.0, surprise - 12.0)
     odds = float(-np.logaddexp(-surprise, -deep))
@@ -239,6 +266,15 @@ def rolling_odds(score: RollingScore, takes: Sequence[Heard]) -> float:
     if score.family.name == "cage":
         odds = min(odds, CAGE_MOST)
     return float(np.clip(odds, -4.0, 13.0))
+
+
+def depth_where_fast(score: RollingScore, takes: Sequence[Heard]) -> float:
+    """Depth of a family in the takes in which its shaft is fast (median); 0 where none tells."""
+    speeds = np.array([t.expected_ratios().get(score.shaft, 0.0) * t.base_hz for t in takes])
+    known = np.isfinite(score.surprise) & (speeds > 0)
+    if not known.any():
+        return 0.0
+    return float(np.median(score.depth[known & (speeds >= FAST * speeds[known].max())]))
 
 
 def _on_whole_multiple(

@@ -8,6 +8,7 @@ One family alone never tells which race, nor which of two bearings on one shaft.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,13 +20,20 @@ from vibecheck.diagnosis.readings.rolling import SLIP_SCATTER, SPEAKS, RollingSc
 from vibecheck.diagnosis.readings.rolling_fields import rolling_fields
 from vibecheck.diagnosis.suspects.bearing_elsewhere import heard_elsewhere
 from vibecheck.diagnosis.suspects.bearing_size import expected_orders
-from vibecheck.diagnosis.suspects.rolling import SAME_LINE, rolling_odds
+from vibecheck.diagnosis.suspects.rolling import (
+    SAME_LINE,
+    depth_where_fast,
+    rolling_odds,
+)
 from vibecheck.diagnosis.suspects.unknown_order import order_range, sharpened_order, unknown_order
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
 
 NEVER_SURER = 0.88
 """Likely at most: without numbers nothing says what the family belongs to but its shaft."""
+ALIKE_MOST, SHALLOW, ALIKE = 0.8, 0.3, 0.6
+"""And possible at most where it is shallower than this, or hardly deeper than another shaft's:
+sound bearings may be heard, and often all of a machine's are."""
 PRIOR = 3e-3
 LEAST_SAID = 0.005
 """An order is written to four figures; no smaller error is claimed of it."""
@@ -45,6 +53,7 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
     shafts = {b.shaft: [o for o in unknown if o.shaft == b.shaft] for b in unknown}
     shafts = {shaft: own for shaft, own in shafts.items() if shaft in known}
     found: list[Finding] = []
+    depths: dict[str, float] = {}
     left: Sequence[Mapping[str, Field]] = fields
     while shafts:
         scores = [unknown_order(heard, shaft, own, left) for shaft, own in shafts.items()]
@@ -52,12 +61,26 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
         if lead is None:
             break
         made = _finding(heard, shafts.pop(lead.shaft), lead, left)
-        found += [made] if made is not None else []
+        if made is not None:
+            found.append(made)
+            depths[made.part] = depth_where_fast(lead, heard.takes)
         left = [
             peeled(take, field, lead, float(order))
             for take, field, order in zip(heard.takes, left, lead.orders, strict=True)
         ]
-    return _one_shaft_each(found)
+    return _among_their_like(_one_shaft_each(found), depths)
+
+
+def _among_their_like(findings: Sequence[Finding], depths: Mapping[str, float]) -> list[Finding]:
+    """Those that are not deep, or not deeper than another shaft's, are possible at most."""
+    told = []
+    for finding in findings:
+        depth = depths[finding.part]
+        others = [depths[other.part] for other in findings if other is not finding]
+        alike = depth < SHALLOW or any(other > ALIKE * depth for other in others)
+        probability = min(finding.probability, ALIKE_MOST if alike else 1.0)
+        told.append(replace(finding, probability=probability, verdict=verdict_for(probability)))
+    return told
 
 
 def _spoken_for(heard: Listened) -> bool:
