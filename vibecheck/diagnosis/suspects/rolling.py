@@ -36,7 +36,7 @@ AS_GOOD_AS_NAMED, SECOND_MOST = 7.0, 3.5
 SHALLOW, DEEPER = 0.35, 5.0
 """Echoes are mostly shallower than this, over the depth of what they echo; and the more log odds
 for a deeper one, per natural log."""
-ALL_HEARD, LIKE, DEEP, ALL_HEARD_SAYS = -2.0, 0.45, 0.35, 1.3
+ALL_HEARD, LIKE, DEEP, ALL_HEARD_SAYS = -2.0, 0.45, 0.35, -0.4
 """Sound bearings may all be heard. One is told from its like by depth: where a bearing of another
 shaft is heard as well (decimal logarithm of chance), at least so deep over it, one shallower than
 ``DEEP`` is possible, no more (log odds, prior and all)."""

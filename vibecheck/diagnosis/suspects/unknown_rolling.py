@@ -31,7 +31,7 @@ from vibecheck.machine.parts import Bearing
 
 NEVER_SURER = 0.88
 """Likely at most: without numbers nothing says what the family belongs to but its shaft."""
-ALIKE_MOST, SHALLOW, ALIKE = 0.8, 0.3, 0.6
+ALIKE_MOST, SHALLOW, ALIKE = 0.45, 0.3, 0.6
 """And possible at most where it is shallower than this, or hardly deeper than another shaft's:
 sound bearings may be heard, and often all of a machine's are."""
 PRIOR = 3e-3
