@@ -35,6 +35,12 @@ def test_the_demo_accuses_nobody_else(shown: tuple[str, Path]) -> None:
     assert "\n2. " not in shown[0]
 
 
+def test_the_picture_in_the_readme_says_what_the_demo_says(shown: tuple[str, Path]) -> None:
+    headline = next(line for line in shown[0].splitlines() if "(" in line and "%" in line)
+    picture = shipped_path("recordings", "demo-result.svg").read_text(encoding="utf-8")
+    assert headline in picture
+
+
 def test_a_second_demo_leaves_the_first_where_it_is(shown: tuple[str, Path]) -> None:
     names = {path.name for path in shown[1].iterdir()}
     assert names == {"page.html", "page_2.html", "picture.png", "picture_2.png"}

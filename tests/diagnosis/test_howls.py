@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from vibecheck.diagnosis.verdicts.carriers import of_the_mains
 from vibecheck.diagnosis.verdicts.cutting_lines import swelling
-from vibecheck.diagnosis.verdicts.howl_lines import Howl, _in_step, _of_the_mains, only_at
+from vibecheck.diagnosis.verdicts.howl_lines import Howl, _in_step, only_at
 from vibecheck.diagnosis.verdicts.howls import PURE
 from vibecheck.finish.chatter import Line, Listening
 from vibecheck.recording import Recording
@@ -63,12 +64,12 @@ def test_what_turns_is_pure_and_what_sings_swells() -> None:
 
 @pytest.mark.parametrize("hz", [120.0, 240.2, 479.8, 60.0])
 def test_a_multiple_of_the_mains_is_no_howl(hz: float) -> None:
-    assert _of_the_mains(hz, 60.0)
+    assert of_the_mains(hz, 60.0)
 
 
 @pytest.mark.parametrize("hz", [242.0, 697.4, 721.0, 25.0])
 def test_what_lies_between_the_multiples_of_the_mains_may_be(hz: float) -> None:
-    assert not _of_the_mains(hz, 60.0)
+    assert not of_the_mains(hz, 60.0)
 
 
 def test_a_howl_is_weighed_by_its_own_line_not_by_a_louder_one_near_it() -> None:

@@ -10,8 +10,10 @@ from vibecheck.diagnosis.chance.standing_out import Excess
 from vibecheck.diagnosis.readings.lines import TurnLines
 from vibecheck.diagnosis.readings.swells import Swell
 from vibecheck.diagnosis.readings.turn_readings import RotorTones, ToneTakes, rotor_tones
+from vibecheck.diagnosis.suspects.suspect import Suspect
 from vibecheck.diagnosis.suspects.swells import SHAKES, swell_suspects
 from vibecheck.diagnosis.suspects.turns import THROWS, _throws
+from vibecheck.diagnosis.verdicts.finding_evidence import _thrown_facts
 
 SILENT = ToneTakes(above_db={}, at_most_db={})
 
@@ -61,6 +63,15 @@ def test_a_shaft_all_of_whose_gears_swell_is_thrown() -> None:
 )
 def test_one_gear_alone_says_nothing_of_its_shaft(swells: list[Swell]) -> None:
     assert _throws(["II"], swells) < 0.05 * THROWS
+
+
+@pytest.mark.parametrize(("thrown", "told"), [(0.8, 1), (0.1, 0), (float("nan"), 0)])
+def test_that_a_shaft_throws_its_gears_is_said_where_it_counted(thrown: float, told: int) -> None:
+    shaft = Suspect(
+        parts=("II",), part_kind="shaft", fault="any", rotor="II", detail={"thrown": thrown}
+    )
+    facts = _thrown_facts(shaft)
+    assert [each.kind for each in facts] == ["gears_thrown"] * told
 
 
 def said(above: dict[int, float], at_most: dict[int, float]) -> float:

@@ -71,9 +71,8 @@ def diagnose_sweep(
     readings = readings_of(heard)
     judged = judge(every_suspect(heard), readings)
     case = Case(heard=heard, readings=readings, judged=judged)
-    findings = [finding_of(case, group) for group in named(in_company(judged))] + fixed_findings(
-        heard
-    )
+    findings = [finding_of(case, group) for group in named(in_company(judged))]
+    findings += fixed_findings(heard)
     findings += [each for each in unknown_rolling(heard) if not _told(each, findings)]
     findings = chatter_findings(heard, findings, specials)
     findings, told = with_specials(heard, findings, specials)

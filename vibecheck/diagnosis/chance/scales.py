@@ -57,19 +57,24 @@ class SizeLaw:
         given = tuple(readings)
         if not given:
             return 0.0
-        shape = self.shape if self.healthy_shape is None else self.healthy_shape
-        usual = _together(given, self.healthy, self.healthy_spread, shape)
+        usual = self._log_sound(given, 1.0)
         if not self.lively_share:
             return usual
-        whole = ALL_LIVELY * self.lively_share
-        either = [np.log1p(-self.lively_share) + usual]
-        for own, share in ((range(len(given)), whole), *((o, self.lively_share) for o in apart)):
-            mine = tuple(given[k] for k in own)
-            rest = tuple(value for k, value in enumerate(given) if k not in set(own))
-            lively = _together(mine, self.healthy, LIVELY * self.healthy_spread, shape)
-            usual = _together(rest, self.healthy, self.healthy_spread, shape)
-            either.append(np.log(share) + lively + usual)
+        either = [
+            np.log1p(-self.lively_share) + usual,
+            np.log(ALL_LIVELY * self.lively_share) + self._log_sound(given, LIVELY),
+        ]
+        for own in map(set, apart):
+            mine = tuple(value for k, value in enumerate(given) if k in own)
+            rest = tuple(value for k, value in enumerate(given) if k not in own)
+            alone = self._log_sound(mine, LIVELY) + self._log_sound(rest, 1.0)
+            either.append(np.log(self.lively_share) + alone)
         return float(np.logaddexp.reduce(either))
+
+    def _log_sound(self, readings: tuple[float, ...], lively: float) -> float:
+        """Log likelihood of readings of sound parts that differ so many times as much as most."""
+        shape = self.shape if self.healthy_shape is None else self.healthy_shape
+        return _together(readings, self.healthy, lively * self.healthy_spread, shape)
 
     def log_faulty(self, readings: Sequence[float]) -> float:
         """Log likelihood of the readings together, were the part faulty."""

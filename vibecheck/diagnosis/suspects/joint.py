@@ -38,8 +38,8 @@ class Readings:
     ``rows`` maps row name to the keys in it; ``laws`` maps the kind of reading to its law.
     ``leaks`` maps a key to the keys it would also raise a little (a rotor at a whole multiple).
     ``speeds`` maps key to the speed of its rotor, in hertz, for those that a slow part may leave
-    silent. ``alone`` are the readings that one gear makes by itself, of every gear: a sound one may
-    be livelier than its rotor's others.
+    silent. ``alone`` are the readings that one gear makes by itself, of every gear whose blows
+    are steady: a sound one may be livelier than its rotor's others.
     """
 
     values: Mapping[Key, float]

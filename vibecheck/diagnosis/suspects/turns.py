@@ -89,6 +89,7 @@ def _loose_suspects(
             prior=kind.prior * len(names),
             evidence=max((_heaves(heard, tones[n]) for n in names if n in tones), default=0.0)
             + _throws(names, swells),
+            detail={"thrown": _thrown(names, swells)},
         )
         for keys, names in claims.items()
     ]

@@ -14,6 +14,8 @@ from vibecheck.units import SECONDS_PER_MINUTE
 
 NEAR_MAINS, SHARP_MAINS = 0.003, 0.0012
 """Mains are this steady; a multiple of a motor seldom comes within the sharper."""
+MAINS_NEAR, MAINS_HZ = 0.0025, 0.6
+"""A line of a cut nearer a multiple of the mains than this, relative and in hertz, is the mains."""
 MOST_ELECTRIC = 14
 """Higher multiples of the supply are weak, and lie so close that chance finds one."""
 MOTOR_TIMES, MOTOR_DOWN, MOTOR_UP = 8, 0.97, 1.065
@@ -35,6 +37,13 @@ def mains_multiple(machine: Machine, hz: float, *, within: float = NEAR_MAINS) -
     twice = 2.0 * machine.supply.mains_hz
     times = round(hz / twice)
     return times if times >= 1 and abs(hz / (times * twice) - 1) < within else 0
+
+
+def of_the_mains(hz: float, mains_hz: float) -> bool:
+    """A line so near a multiple of the mains is of the supply; a tool that sings there by chance
+    wanders off it."""
+    times = round(hz / mains_hz)
+    return times >= 1 and abs(hz - times * mains_hz) < min(MAINS_HZ, MAINS_NEAR * hz)
 
 
 def electric(heard: Listened, tone: FixedTone) -> bool:
@@ -88,8 +97,7 @@ def _on_the_motor(heard: Listened, tone: FixedTone) -> bool:
     plate = motor.plate_rpm.middle if motor else None
     if plate is None:
         return False
-    times = tone.hz / (plate / SECONDS_PER_MINUTE)
-    return any(0.98 * k < times < 1.065 * k for k in (1, 2))
+    return _near_a_multiple(tone.hz, plate, 0.98, MOTOR_UP, 2)
 
 
 def may_be_the_motors(machine: Machine, hz: float) -> bool:
@@ -98,10 +106,15 @@ def may_be_the_motors(machine: Machine, hz: float) -> bool:
     plate = motor.plate_rpm.middle if motor and not motor.speeds else None
     if plate is None or machine.supply.kind == "inverter":
         return True
-    most, times = MOTOR_UP, hz * SECONDS_PER_MINUTE / plate
+    most = MOTOR_UP
     if motor and motor.poles.value:
         field_rpm = 2.0 * machine.supply.mains_hz / motor.poles.value * SECONDS_PER_MINUTE
         most = min(most, SHARP_MAINS + field_rpm / plate)
-    if times > MOTOR_TIMES:
-        return True
-    return any(MOTOR_DOWN * k < times < most * k for k in range(1, MOTOR_TIMES + 1))
+    beyond = hz * SECONDS_PER_MINUTE > MOTOR_TIMES * plate
+    return beyond or _near_a_multiple(hz, plate, MOTOR_DOWN, most, MOTOR_TIMES)
+
+
+def _near_a_multiple(hz: float, plate_rpm: float, low: float, high: float, upto: int) -> bool:
+    """Whether a tone is a multiple of what turns between two shares of a plate's speed."""
+    times = hz * SECONDS_PER_MINUTE / plate_rpm
+    return any(low * k < times < high * k for k in range(1, upto + 1))

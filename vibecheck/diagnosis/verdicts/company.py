@@ -41,15 +41,13 @@ def in_company(judged: Sequence[Judged]) -> list[Judged]:
     halves = {
         j.suspect.rotor for j in judged if j.probability >= LIKELY and _strikes_halves(j.suspect)
     }
-    return [
-        replace(j, probability=min(j.probability, CARRIED_SAYS))
-        if (j.suspect.fault == SWELLS and j.suspect.rotor in carried)
-        or (j.suspect.fault == LOOSE and j.suspect.rotor in halves)
-        else replace(j, probability=min(j.probability, PUSHED_SAYS))
-        if any(_only_with(gear, j.suspect) for gear in swelling)
-        else j
-        for j in judged
-    ]
+
+    def most(suspect: Suspect) -> float:
+        if suspect.rotor in {SWELLS: carried, LOOSE: halves}.get(suspect.fault, ()):
+            return CARRIED_SAYS
+        return PUSHED_SAYS if any(_only_with(gear, suspect) for gear in swelling) else 1.0
+
+    return [replace(j, probability=min(j.probability, most(j.suspect))) for j in judged]
 
 
 def _teeth_first(judged: Sequence[Judged]) -> list[Judged]:

@@ -157,11 +157,16 @@ def _bent_facts(case: Case, suspect: Suspect, loud: Sequence[int]) -> list[Fact]
         return []
     turns = [hz for k in loud if (hz := case.heard.takes[k].rotor_hz(tones.rotor))]
     where = {"low_hz": 2.0 * min(turns), "high_hz": 2.0 * max(turns)} if turns else {}
-    facts = [fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db, **where)]
+    turned = fact("two_turn_tone", rotor=tones.rotor, db=tones.twice_db, **where)
+    return [turned, *_thrown_facts(suspect)]
+
+
+def _thrown_facts(suspect: Suspect) -> list[Fact]:
+    """That a shaft throws all its gears, where that counted."""
     thrown = suspect.detail.get("thrown")
-    if isinstance(thrown, float) and thrown > THROWN:
-        facts.append(fact("gears_thrown", rotor=tones.rotor, db=20 * thrown / float(np.log(10.0))))
-    return facts
+    if not isinstance(thrown, float) or not thrown > THROWN:
+        return []
+    return [fact("gears_thrown", rotor=suspect.rotor, db=20 * thrown / float(np.log(10.0)))]
 
 
 def _belt_facts(
@@ -218,6 +223,7 @@ def _loose_facts(
             heard=len(labels(case, loud)),
             expected=len(labels(case, working)),
         ),
+        *_thrown_facts(suspect),
         *_slow_facts(case, suspect, working, loud),
     ]
 

@@ -11,7 +11,7 @@ import numpy as np
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, scatter, train_lines
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.listened import Listened
-from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried
+from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried, of_the_mains
 from vibecheck.finish.chatter import Listening
 
 STRONG_DB = 15.0
@@ -20,8 +20,6 @@ WANDERS = 0.025
 FEWEST, SHARE = 3, 0.7
 ALONE = 0.004
 """A line this near a tooth tone or its sidebands, relative, may be theirs."""
-MAINS_NEAR, MAINS_HZ = 0.0025, 0.6
-"""Nearer a multiple of the mains than this, relative and in hertz, is the mains."""
 SCATTERED, CHANCE_LEAN, MEANT_LEAN = 0.0185, 13.0, 0.8
 """What chance meetings of lines within reach scatter, relative; the natural log that many places
 tried must be beaten by; and the weight of what is left."""
@@ -99,7 +97,7 @@ def find_howl(
         lines += [
             (line.hz, line.level_db - top, number)
             for line in loud
-            if not _near(line.hz, train) and not _of_the_mains(line.hz, mains_hz)
+            if not _near(line.hz, train) and not of_the_mains(line.hz, mains_hz)
         ]
     needed = max(min(FEWEST, len(takes)), round(SHARE * len(takes)))
     best: tuple[float, Howl] | None = None
@@ -164,13 +162,6 @@ def _as_tone(hz: float, numbers: Sequence[int]) -> FixedTone:
 
 def _near(hz: float, train: np.ndarray) -> bool:
     return bool(train.size and np.min(np.abs(train / hz - 1.0)) < ALONE)
-
-
-def _of_the_mains(hz: float, mains_hz: float) -> bool:
-    """A line so near a multiple of the mains is of the supply; a tool that sings there by chance
-    wanders off it."""
-    times = round(hz / mains_hz)
-    return times >= 1 and abs(hz - times * mains_hz) < min(MAINS_HZ, MAINS_NEAR * hz)
 
 
 def _free_takes(hz: float, takes: Sequence[Heard], needed: int) -> int:
