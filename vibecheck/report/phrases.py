@@ -62,8 +62,8 @@ EVIDENCE: Mapping[str, str] = {
         "Once a turn, {rotor:part} is {db:times} louder where {part:part} works than elsewhere."
     ),
     "gears_thrown": (
-        "Every gear of {rotor:part} swells and fades with it, each at least {db:times} more than "
-        "the machine's other gears."
+        "All gears heard of {rotor:part} swell and fade with it, each at least {db:times} more "
+        "than the machine's other gears."
     ),
     "two_turn_tone": (
         "Twice a turn of {rotor:part}[, at {low_hz:hz} to {high_hz:hz},] is {db:times} against "
