@@ -60,6 +60,7 @@ def played(
         ],
         "suspects": len(judged),
         "speed_errors": list(_speed_errors(diagnosis, truth)),
+        "spindle_errors": list(_spindle_errors(diagnosis, truth)),
         "nearest line": _guesses(baselines.nearest_line(case.machine, takes, speeds)),
         "best envelope": _guesses(baselines.best_envelope(case.machine, takes, speeds)),
         "made_s": round(ready - started, 2),
@@ -127,6 +128,17 @@ def _speed_errors(diagnosis: Diagnosis, truth: Truth) -> Iterator[float | None]:
         ]
         wrong_place = report.heard_position not in (None, take.position)
         yield 1.0 if wrong_place else max(errors) if errors else None
+
+
+def _spindle_errors(diagnosis: Diagnosis, truth: Truth) -> Iterator[float | None]:
+    """Relative error of the spindle's speed in each take; None where none is told."""
+    for report, take in zip(diagnosis.takes, truth.takes, strict=True):
+        told_rpm, true_hz = report.spindle_rpm, take.rotor_hz.get(truth.machine.spindle)
+        wrong_place = report.heard_position not in (None, take.position)
+        if told_rpm is None or not true_hz:
+            yield None
+        else:
+            yield 1.0 if wrong_place else abs(told_rpm / 60.0 / true_hz - 1.0)
 
 
 def _guesses(found: Sequence[baselines.Guess]) -> list[dict[str, Any]]:

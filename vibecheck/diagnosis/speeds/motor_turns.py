@@ -14,7 +14,14 @@ from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speeds.track import SpeedTrack
-from vibecheck.diagnosis.speeds.turn_combs import comb_surprise, slow_sound, spread_out, turn_lines
+from vibecheck.diagnosis.speeds.passing_for_motors import hears_the_motor
+from vibecheck.diagnosis.speeds.turn_combs import (
+    TurnLines,
+    comb_surprise,
+    slow_sound,
+    spread_out,
+    turn_lines,
+)
 from vibecheck.diagnosis.speeds.turn_takes import (
     ALONE,
     BLUR,
@@ -70,20 +77,21 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
         else TurnTake(turning=turning, slow=slow_sound(take), seconds=take.seconds)
         for take, turning in zip(takes, turnings, strict=True)
     ]
-    curves = {}
+    curves: dict[int, Floats] = {}
+    lines: dict[int, list[TurnLines]] = {}
     for number, take in enumerate(made):
         if take is None:
             continue
         nominal = take.turning.groups[motor_group(take.turning)].nominal_hz
         if nominal is None:
             continue
-        lines = turn_lines(take.slow, None, take.turning.machine.supply.mains_hz)
+        lines[number] = turn_lines(take.slow, None, take.turning.machine.supply.mains_hz)
         orders = np.arange(1.0, MOTOR_MULTIPLES + 1)
-        curves[number] = comb_surprise(lines, np.exp(SCALES) * nominal, orders, blur=BLUR)
+        curves[number] = comb_surprise(lines[number], np.exp(SCALES) * nominal, orders, blur=BLUR)
     loaded = any(take.take.kind == "cutting" for take in takes)
     middle = _common(curves, _motor_window(made, loaded=loaded), MOTOR_VARIES)
     without = list(made)
-    if middle is None:
+    if middle is None or not hears_the_motor(made, lines, middle, MOTOR_VARIES, MOTOR_MULTIPLES):
         return SweepTurns(takes=tuple(made))
     for number, curve in curves.items():
         take = made[number]
