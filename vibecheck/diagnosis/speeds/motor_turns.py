@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.speeds.track import SpeedTrack
 from vibecheck.diagnosis.speeds.passing_for_motors import hears_the_motor
+from vibecheck.diagnosis.speeds.track import SpeedTrack
 from vibecheck.diagnosis.speeds.turn_combs import (
     TurnLines,
     comb_surprise,

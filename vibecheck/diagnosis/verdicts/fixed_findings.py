@@ -154,16 +154,24 @@ def _hum_of_all_db(heard: Listened) -> float:
     """All that hums at multiples of twice the mains over all other power.
 
     Each tone's power is counted with its double's, so even multiples count where their half is
-    missing.
+    missing. What a sensor's cable picks up, the mains themselves, is no sound and does not count.
     """
     machine = at_true_mains(heard)
     shares = {
-        times: 1.0 / (1.0 + 10.0 ** (-tone.of_all_db / 10.0))
+        times: _part_of_all(tone)
         for tone in heard.fixed
         if (times := mains_multiple(machine, tone.hz)) and tone.share >= SHARE_EVEN
     }
     total = sum(part for times, part in shares.items() if times % 2 or times // 2 not in shares)
-    return float(10.0 * np.log10(max(total, 1e-6) / max(1.0 - total, 1e-3)))
+    mains_hz = machine.supply.mains_hz
+    picked_up = [_part_of_all(t) for t in heard.fixed if abs(t.hz / mains_hz - 1.0) < SHARP_MAINS]
+    rest = 1.0 - total - max(picked_up, default=0.0)
+    return float(10.0 * np.log10(max(total, 1e-6) / max(rest, 1e-3)))
+
+
+def _part_of_all(tone: FixedTone) -> float:
+    """A tone's share of all power."""
+    return 1.0 / (1.0 + 10.0 ** (-tone.of_all_db / 10.0))
 
 
 def standing(tone: FixedTone, *, motor: bool = True) -> float:
