@@ -219,8 +219,8 @@ def turn_lines(
         as well as its own, and not read.
     """
     ratio = take.turning_ratios()[rotor]
-    once, over = _own_tone(take, spectrum, rotor, 1, coupled)
-    twice, twice_over = _own_tone(take, spectrum, rotor, 2, coupled)
+    once, over = own_tone(take, spectrum, rotor, 1, coupled)
+    twice, twice_over = own_tone(take, spectrum, rotor, 2, coupled)
     low = int(0.4 * ratio * spectrum.turns)
     high = min(spectrum.power.size, int(40.0 * ratio * spectrum.turns))
     band = float(spectrum.power[max(1, low) : max(high, low + 2)].sum()) / 1.5
@@ -242,21 +242,25 @@ def turn_lines(
         share=once / max(band, 1e-30),
         halves=float(np.fmax(mean_log(halves), EVEN + rattle)),
         many=mean_log([k * ratio for k in range(3, 11)]),
-        limit_db=_limit_db(spectrum, ratio) if over > 0 else float("nan"),
-        twice_limit_db=_limit_db(spectrum, 2 * ratio) if twice_over > 0 else float("nan"),
+        limit_db=tone_limit_db(spectrum, ratio) if over > 0 else float("nan"),
+        twice_limit_db=tone_limit_db(spectrum, 2 * ratio) if twice_over > 0 else float("nan"),
     )
 
 
-def _limit_db(spectrum: LineSpectrum, order: float) -> float:
+def tone_limit_db(spectrum: LineSpectrum, order: float) -> float:
     """Level at which a tone is heard for sure."""
     level = HEARD_FOR_SURE * float(spectrum.floor[spectrum.index(order)])
     return float(10 * np.log10(max(level, 1e-30)))
 
 
-def _own_tone(
+def own_tone(
     take: Heard, spectrum: LineSpectrum, rotor: str, multiple: int, coupled: Collection[str]
 ) -> tuple[float, float]:
-    """A multiple of one rotor; nothing where another has the same line or the sensor is deaf."""
+    """A multiple of one rotor, as (mean square above the floor, power over floor).
+
+    0, 0 where another has the same line or the sensor is deaf. Rotors ``coupled`` to it are no
+    others.
+    """
     known = take.turning_ratios()
     order = multiple * known[rotor]
     hum = take.turning.machine.supply.mains_hz / take.base_hz

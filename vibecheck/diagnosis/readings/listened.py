@@ -24,6 +24,7 @@ from vibecheck.diagnosis.readings.lines import (
 from vibecheck.diagnosis.readings.rattles import rattles
 from vibecheck.diagnosis.readings.rolling import RollingScore, score_rolling
 from vibecheck.diagnosis.readings.rolling_fields import rolling_fields
+from vibecheck.diagnosis.readings.shared_turns import with_shared
 from vibecheck.diagnosis.ready import Ready, made_ready
 from vibecheck.diagnosis.speeds.fit import fit_speeds
 from vibecheck.diagnosis.speeds.found import SweepSpeeds
@@ -126,13 +127,14 @@ def _turns(
 ) -> tuple[Mapping[str, TurnLines], ...]:
     """Tones of every rotor once, twice and half times a turn, one mapping a take."""
     coupled = coupled_rotors(takes)
-    return tuple(
+    apart = [
         {
             name: turn_lines(take, spectrum, name, rattle=loud, coupled=coupled[name])
             for name, loud in rattling.items()
         }
         for take, spectrum, rattling in zip(takes, spectra, rattles(takes, fields), strict=True)
-    )
+    ]
+    return tuple(with_shared(takes, spectra, apart, coupled))
 
 
 def _with_guesses(takes: Sequence[Heard]) -> tuple[Heard, ...]:
