@@ -178,3 +178,11 @@ def test_a_table_whose_chart_disagrees_in_one_pair_is_remarked_on():
     table = parse_table(TABLE.replace("43/41", "46/38") + "[chart_rpm]\n" + lines)
     assert any("where 46/38 (B1) works" in remark for remark in table.remarks)
     assert any("43/41" in remark for remark in table.remarks)
+
+
+def test_a_chart_rounded_to_fives_accuses_no_pair(monkeypatch):
+    speeds = {here.label: here.nominal_hz("spindle") * 60 for here in sweep(TRUE)}
+    rounded = "\n".join(f'"{label}" = {5 * round(rpm / 5)}' for label, rpm in speeds.items())
+    assert not parse_table(TABLE + "[chart_rpm]\n" + rounded).remarks
+    monkeypatch.setattr("vibecheck.files.table_checks.chart_rounding", lambda machine: {})
+    assert parse_table(TABLE + "[chart_rpm]\n" + rounded).remarks

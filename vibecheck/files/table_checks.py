@@ -10,7 +10,7 @@ from vibecheck.files.table_section import Notes, nearest
 from vibecheck.machine.mains import mains_by_plate
 from vibecheck.machine.parts import Belt, Machine, Mesh, When
 from vibecheck.machine.turning import sweep, turning
-from vibecheck.machine.wrong_numbers import chart_speeds, explain_speeds
+from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds, explain_speeds
 from vibecheck.machine.wrong_pairs import WrongPair
 
 LARGEST_RATIO = 15.0
@@ -232,7 +232,7 @@ CHART_ERROR = 0.012
 
 def _remark_speeds(machine: Machine, notes: Notes) -> None:
     """Where chart and teeth disagree by more than a chart is rounded, and what would explain it."""
-    told = explain_speeds(machine, chart_speeds(machine), CHART_ERROR)
+    told = explain_speeds(machine, chart_speeds(machine), CHART_ERROR, chart_rounding(machine))
     if told.kind == "scale":
         notes.remark(
             f"every speed of the chart is {told.scale:.3f} times what the table gives; likely: "

@@ -64,9 +64,15 @@ class SpeedExplanation:
 
 Measured = Mapping[str, float | Mapping[str, float]]
 
+ROUND_FIVES = 5.0
+"""A chart that shows a whole number of these may have been rounded to one."""
+
 
 def explain_speeds(
-    machine: Machine, measured: Measured, relative_error: float = 2e-3
+    machine: Machine,
+    measured: Measured,
+    relative_error: float = 2e-3,
+    rounding: Mapping[str, float] | None = None,
 ) -> SpeedExplanation:
     """Why measured speeds differ from the table's.
 
@@ -77,14 +83,17 @@ def explain_speeds(
         Position label -> spindle speed in turns a second, or rotor name -> speed.
     relative_error : float
         Standard error of the measured speeds.
+    rounding : mapping, optional
+        Position label -> how far its speed may have been rounded, relative.
     """
     rows = _rows(machine, measured)
+    rounded = rounding or {}
     if not rows:
         return SpeedExplanation(kind="nothing to compare")
     off = {label: exp(d) - 1.0 for label, rotor, d in rows if rotor == machine.spindle}
     centre = _median([d for _, _, d in rows])
     limit = 3.0 * relative_error
-    if all(abs(d - centre) <= limit for _, _, d in rows):
+    if all(abs(d - centre) <= limit + rounded.get(label, 0.0) for label, _, d in rows):
         mean = sum(d for _, _, d in rows) / len(rows)
         return _uniform(machine, exp(mean), off)
     pairs = wrong_pairs(machine, rows, relative_error)
@@ -170,4 +179,13 @@ def chart_speeds(machine: Machine) -> dict[str, float]:
     """The chart's promises as if they had been measured, turns a second."""
     return {
         p.label: hz(p.chart_rpm.value) for p in machine.positions if p.chart_rpm.value is not None
+    }
+
+
+def chart_rounding(machine: Machine) -> dict[str, float]:
+    """How far each speed of the chart may have been rounded, relative."""
+    return {
+        p.label: (ROUND_FIVES / 2.0 if rpm % ROUND_FIVES == 0 else 0.5) / rpm
+        for p in machine.positions
+        if (rpm := p.chart_rpm.value)
     }

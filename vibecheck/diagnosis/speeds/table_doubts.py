@@ -20,7 +20,7 @@ from vibecheck.diagnosis.speeds.recounting import Pair, Recount, Recounting
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
 from vibecheck.machine.turning import turning
-from vibecheck.machine.wrong_numbers import chart_speeds, explain_speeds
+from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds, explain_speeds
 from vibecheck.machine.wrong_pairs import WrongPair
 from vibecheck.units import hz
 
@@ -72,7 +72,8 @@ def table_doubts(
     told = "tachometer" if len(stated) > 2 else "chart"
     measured = stated if len(stated) > 2 else chart_speeds(machine)
     error = TACHOMETER_ERROR if told == "tachometer" else CHART_ERROR
-    explained = explain_speeds(machine, measured, error)
+    rounding = chart_rounding(machine) if told == "chart" else None
+    explained = explain_speeds(machine, measured, error, rounding)
     if explained.kind == "pair":
         found = [w for w in explained.pairs if abs(w.deviation) > LEAST_SHIFT and w.counted]
         doubts = [_measured_doubt(machine, w, told, ear) for w in found if not ear.upholds(w.pair)]
