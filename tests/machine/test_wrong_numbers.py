@@ -9,7 +9,7 @@ from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.tooth_counts import pairs_near, sets_of_pairs
 from vibecheck.machine.turning import sweep
 from vibecheck.machine.unknown_teeth import unknown_teeth
-from vibecheck.machine.wrong_numbers import explain_speeds
+from vibecheck.machine.wrong_numbers import chart_rounding, explain_speeds
 
 TABLE = """
 [supply]
@@ -180,9 +180,14 @@ def test_a_table_whose_chart_disagrees_in_one_pair_is_remarked_on():
     assert any("43/41" in remark for remark in table.remarks)
 
 
-def test_a_chart_rounded_to_fives_accuses_no_pair(monkeypatch):
-    speeds = {here.label: here.nominal_hz("spindle") * 60 for here in sweep(TRUE)}
-    rounded = "\n".join(f'"{label}" = {5 * round(rpm / 5)}' for label, rpm in speeds.items())
-    assert not parse_table(TABLE + "[chart_rpm]\n" + rounded).remarks
-    monkeypatch.setattr("vibecheck.files.table_checks.chart_rounding", lambda machine: {})
-    assert parse_table(TABLE + "[chart_rpm]\n" + rounded).remarks
+def test_what_rounding_may_have_done_accuses_no_pair():
+    speeds = {label: hz * (1.025 if "B2" in label else 1.0) for label, hz in measured().items()}
+    assert explain_speeds(TRUE, speeds, 6e-3).kind == "pair"
+    slow = {label: 0.02 for label in speeds if "B2" in label}
+    assert explain_speeds(TRUE, speeds, 6e-3, slow).kind == "agree"
+
+
+def test_a_chart_is_as_rounded_as_its_numbers_look():
+    lines = "[chart_rpm]\n" + '"A1 B2 CL" = 60\n"A2 B2 CL" = 43\n'
+    rounding = chart_rounding(parse_table(TABLE + lines).machine)
+    assert rounding == {"A1 B2 CL": 2.5 / 60, "A2 B2 CL": 0.5 / 43}
