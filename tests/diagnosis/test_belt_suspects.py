@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from vibecheck.diagnosis.suspects.belts import EVEN_ODDS, THROB_SAYS, _borne_out
+from vibecheck.diagnosis.readings.belts import BeltScore
+from vibecheck.diagnosis.suspects.belts import EVEN_ODDS, THROB_SAYS, _borne_out, _rumbles
 
 
 def test_what_speaks_for_a_belt_speaks_louder_and_what_hardly_does_hardly() -> None:
@@ -18,3 +20,33 @@ def test_what_speaks_for_a_belt_speaks_louder_and_what_hardly_does_hardly() -> N
 def test_no_belt_is_surer_than_throbbing_makes_it() -> None:
     assert _borne_out(9.5) == THROB_SAYS
     assert _borne_out(-4.0) == -4.0
+
+
+def belt(
+    level_db: float, *, higher: float, highest: float = 0.0, of_all_db: float = -30.0
+) -> BeltScore:
+    """A belt heard in six takes beyond all chance."""
+    return BeltScore(
+        belt="V-belt",
+        log10_chance=-11.0,
+        hz=np.full(6, 6.5),
+        surprise=np.full(6, 6.0),
+        clear=1.0,
+        level_db=level_db,
+        higher=higher,
+        highest=highest,
+        of_all_db=of_all_db,
+        resolution_hz=0.1,
+    )
+
+
+def test_a_belt_loud_beside_pulleys_that_run_true_is_not_lumpy_for_that() -> None:
+    assert _rumbles(belt(20.0, higher=0.0)) < EVEN_ODDS < _rumbles(belt(20.0, higher=1.0))
+
+
+def test_a_blunt_belt_that_is_much_of_all_that_is_heard_is_spoken_of() -> None:
+    assert _rumbles(belt(20.0, higher=0.0, of_all_db=-7.0)) > EVEN_ODDS
+
+
+def test_a_short_lump_is_told_by_its_many_multiples_though_it_is_not_loud() -> None:
+    assert _rumbles(belt(5.0, higher=1.0)) < 0.0 < _rumbles(belt(5.0, higher=1.0, highest=0.8))

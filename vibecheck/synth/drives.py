@@ -24,19 +24,24 @@ def belt_sound(
     faults: Faults,
     rng: np.random.Generator,
 ) -> Signal:
-    """Multiples of the belt's own turning; a lump or a set shows most at twice, unsteadily."""
+    """Multiples of the belt's own turning; a lump or a set shows most at twice, unsteadily.
+
+    A sound belt is uneven over its length, a lump is short: its blow has more multiples.
+    """
     order = work.order or 0.3
     alike = same_belt(motion.turning.machine, work.belt.name)
     stretch = 1 - float(individual.draw(alike[0], "creep").uniform(0, 0.008))
     turns = motion.turns(work.driver) * (order * (1.0 if work.belt.toothed else stretch))
     seconds = motion.frames / motion.rate_hz
     draw = individual.draw(alike[0], "belt")
-    level = 0.012 * draw.lognormal(0, 0.5, 6) / np.arange(1, 7)
+    multiples = np.arange(1, 13)
+    level = 0.012 * draw.lognormal(0, 0.5, 12) / multiples ** draw.uniform(1.0, 2.5)
     lumps = [f for name in alike for f in faults.of(name, "lumpy or set belt")]
     for fault in lumps:
-        shape = np.array([0.5, 1.0, 0.45, 0.3, 0.12, 0.08]) * draw.lognormal(0, 0.2, 6)
+        short = draw.uniform(2.5, 8.0)
+        shape = np.exp(-(((multiples - 2) / short) ** 2)) * draw.lognormal(0, 0.2, 12)
         level = level + 0.15 * fault.strength * shape
-    wave = table(level, draw.uniform(0, 2 * np.pi, 6))
+    wave = table(level, draw.uniform(0, 2 * np.pi, 12))
     unsteady = 1 + 0.35 * wander(rng, seconds, 0.4, motion.frames)
     out = read(wave, fraction(turns)) * unsteady.astype(np.float32)
     if work.belt.toothed and work.belt.driver_teeth.value:

@@ -22,6 +22,12 @@ REACH = 0.004
 BESIDE = 0.02
 CLEAR = 12.0
 """Power over floor at which a multiple counts as heard."""
+FIRST, HIGHER, HIGHEST = range(1, 5), range(5, 9), range(7, 13)
+"""A belt's first multiples; those that only a short lump or set makes, passing its pulleys as a
+blow (a Fourier series: the shorter the blow, the more multiples); and the highest of them."""
+SLOWEST_HZ = 2.0
+FAINT = 5.0
+"""Power over floor at which one of the higher ones does."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,7 +38,9 @@ class BeltScore:
     between steps of its pulleys is one belt. ``level_db`` is the median level of its strongest
     multiple over the same takes' once-a-turn tones of its pulleys; ``hz`` its rate in each take
     (nan where not looked for); ``surprise`` decimal, per take; ``clear`` the share of the takes in
-    which at least two of its first four multiples stand clear of the floor.
+    which at least two of its first four multiples stand clear of the floor; ``higher`` the share in
+    which two of the fifth to eighth do, and ``highest`` the middle share of the seventh to twelfth;
+    ``of_all_db`` is the median level of the strongest multiple over all that is heard above 2 Hz.
     """
 
     belt: str
@@ -42,6 +50,9 @@ class BeltScore:
     clear: float
     level_db: float
     resolution_hz: float
+    higher: float = 0.0
+    highest: float = 0.0
+    of_all_db: float = float("nan")
     steps: tuple[str, ...] = ()
 
 
@@ -76,8 +87,10 @@ def _expected(take: Heard, names: Sequence[str]) -> float | None:
     return None
 
 
-def _free_multiples(take: Heard, spectrum: LineSpectrum, rate: float) -> list[float]:
-    """Orders of the first four multiples of a belt's rate that no shaft's own tones lie on.
+def _free_multiples(
+    take: Heard, spectrum: LineSpectrum, rate: float, which: Sequence[int] = FIRST
+) -> list[float]:
+    """Orders of multiples of a belt's rate that no shaft's own tones lie on.
 
     A shaft that was not heard may be anywhere within reach of where it is expected.
     """
@@ -87,8 +100,22 @@ def _free_multiples(take: Heard, spectrum: LineSpectrum, rate: float) -> list[fl
         for ratio, reach in (each for each in shafts if each is not None)
         for k in (1, 2)
     ]
-    multiples = [k * rate for k in (1, 2, 3, 4)]
+    multiples = [k * rate for k in which]
     return [at for at in multiples if all(abs(at - tone) > apart for tone, apart in tones)]
+
+
+def _all_heard(spectrum: LineSpectrum) -> float:
+    """Mean square of all that is heard above the slowest (Hann: its lines are 1.5 bins wide)."""
+    low = int(SLOWEST_HZ / spectrum.base_hz * spectrum.turns)
+    return float(spectrum.power[low:].sum()) / 1.5
+
+
+def _stand_out(
+    take: Heard, spectrum: LineSpectrum, rate: float, which: Sequence[int]
+) -> list[bool]:
+    """Which of these multiples stand out of the floor, of those that no shaft's tone lies on."""
+    free = _free_multiples(take, spectrum, rate, which)
+    return [spectrum.tone(place)[1] > FAINT for place in free]
 
 
 def _loudest(
@@ -141,6 +168,7 @@ def _score(
     near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
     centre = _loudest(float(trial[best]), takes, spectra, orders)
     hz, level, clear = [], [], []
+    higher, highest, of_all = [], [], []
     for take, spectrum, order, row in zip(takes, spectra, orders, rows, strict=True):
         if order is None or row is None:
             hz.append(np.nan)
@@ -151,9 +179,12 @@ def _score(
         if not lines:
             continue
         clear.append(sum(over > CLEAR for _, over in lines) >= min(2, len(lines)))
+        higher.append(sum(_stand_out(take, spectrum, at, HIGHER)) >= 2)
+        highest.append(np.mean(_stand_out(take, spectrum, at, HIGHEST) or [False]))
         pulleys = [spectrum.tone(r.ratio)[0] for r in take.rotors()]
         loudest = max(power for power, _ in lines)
         level.append(10 * np.log10((loudest + 1e-30) / (max(pulleys) + 1e-30)))
+        of_all.append(10 * np.log10((loudest + 1e-30) / (_all_heard(spectrum) + 1e-30)))
     return BeltScore(
         belt=names[0],
         steps=names,
@@ -164,6 +195,9 @@ def _score(
         surprise=np.array([np.nan if r is None else float(r[near].max()) for r in rows]),
         clear=float(np.mean(clear)) if clear else 0.0,
         level_db=float(np.median(level)) if level else float("nan"),
+        higher=float(np.mean(higher)) if higher else 0.0,
+        highest=float(np.median(highest)) if highest else 0.0,
+        of_all_db=float(np.median(of_all)) if of_all else float("nan"),
         resolution_hz=float(
             np.max([t.base_hz / s.turns for t, s in zip(takes, spectra, strict=True)])
         ),

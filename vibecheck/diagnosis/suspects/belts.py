@@ -20,6 +20,13 @@ ONE_IN = 2.5
 LOUD_DB, LOUD_LEAN = 9.0, 0.35
 """Level of a belt's own tones over its pulleys' at which it is lumpy as often as not (three makers'
 sound belts reach it), and natural log odds a decibel."""
+BLOWS, BLUNT_SAYS, NEWS_DB = 0.5, 4.6, -16.0
+"""Share of the takes, or of the highest multiples, that tells of a short lump; the most that is
+said of a belt without the higher ones, however loud beside its pulleys: sound ones are, where their
+pulleys run true (another maker's invented machines); and the level over all that is heard from
+which it is news all the same."""
+SHARP_DB = 8.0
+"""Decibels that the highest multiples are worth beside the belt's loudness."""
 STEEP, EVEN_ODDS = 2.5, 5.2
 """Odds of both against odds that came true, and where they agree (five makers' invented machines):
 what reaches half a chance is seldom a sound belt, what falls short of a third hardly ever a bad
@@ -65,10 +72,16 @@ def _throbs(throb: BeltThrob) -> float:
 
 def _rumbles(score: BeltScore) -> float:
     """Natural log odds from the belt's own slow tones."""
+    sharp = score.highest >= BLOWS
     surprise = np.log(10.0) * (-score.log10_chance - 2.0)
     usual = float(np.nanmedian(score.surprise))
     steady = 4.0 * (usual - 1.3)
-    loud = LOUD_LEAN * (score.level_db - LOUD_DB) if np.isfinite(score.level_db) else -2.0
-    there = 10.0 * (score.clear - 0.55)
+    loud_db = score.level_db + (SHARP_DB if sharp else 0.0)
+    loud = LOUD_LEAN * (loud_db - LOUD_DB) if np.isfinite(loud_db) else -2.0
+    there = 10.0 * (max(score.clear, 1.0 if sharp else 0.0) - 0.55)
     odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
-    return float(np.clip(odds, -4.0, 5.0)) + (4.5 if odds > 0.0 else 0.0)
+    said = float(np.clip(odds, -4.0, 5.0)) + (4.5 if odds > 0.0 else 0.0)
+    if sharp or score.higher >= BLOWS:
+        return said
+    news = LOUD_LEAN * max(0.0, float(np.nan_to_num(score.of_all_db - NEWS_DB)))
+    return min(said, BLUNT_SAYS + news)
