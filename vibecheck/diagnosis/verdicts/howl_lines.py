@@ -59,8 +59,13 @@ class Howl:
         """How surely the takes have one and the same howl, and it is loud (0 to 1)."""
         agrees = len(self.takes) * float(np.log(SCATTERED / self.scatter)) - CHANCE_LEAN
         lean = max(agrees, self._ruling)
-        loud = (self.level_db - HOWL_DB) / HOWL_SPREAD_DB
-        return float(np.exp(-np.logaddexp(0.0, -MEANT_LEAN * lean) - np.logaddexp(0.0, -loud)))
+        return self.loud * float(np.exp(-np.logaddexp(0.0, -MEANT_LEAN * lean)))
+
+    @property
+    def loud(self) -> float:
+        """How surely it is loud enough beside all else to be a howl (0 to 1)."""
+        over = (self.level_db - HOWL_DB) / HOWL_SPREAD_DB
+        return float(np.exp(-np.logaddexp(0.0, -over)))
 
     @property
     def _ruling(self) -> float:

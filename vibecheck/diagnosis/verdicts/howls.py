@@ -121,8 +121,10 @@ def _finding(
     rings = verdict.signs.mode is not None
     if not rings and _turns(cutting, howl):
         return None
-    if not idle or (len(howl.takes) > FEWEST and not rings):
+    if not idle or (len(howl.takes) >= FEWEST and not rings):
         probability *= howl.meant
+    elif not rings:
+        probability *= howl.loud
     if probability < WORTH_SAYING:
         return None
     evidence = [fact("fixed_hz", hz=howl.hz, count=len(howl.takes))]
