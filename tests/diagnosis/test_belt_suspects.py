@@ -23,18 +23,17 @@ def test_no_belt_is_surer_than_throbbing_makes_it() -> None:
 
 
 def belt(
-    level_db: float, *, higher: float, highest: float = 0.0, of_all_db: float = -30.0
+    level_db: float, *, higher: float, log10_chance: float = -11.0, of_all_db: float = -30.0
 ) -> BeltScore:
     """A belt heard in six takes beyond all chance."""
     return BeltScore(
         belt="V-belt",
-        log10_chance=-11.0,
+        log10_chance=log10_chance,
         hz=np.full(6, 6.5),
         surprise=np.full(6, 6.0),
         clear=1.0,
         level_db=level_db,
         higher=higher,
-        highest=highest,
         of_all_db=of_all_db,
         resolution_hz=0.1,
     )
@@ -49,4 +48,9 @@ def test_a_blunt_belt_that_is_much_of_all_that_is_heard_is_spoken_of() -> None:
 
 
 def test_a_short_lump_is_told_by_its_many_multiples_though_it_is_not_loud() -> None:
-    assert _rumbles(belt(5.0, higher=1.0)) < 0.0 < _rumbles(belt(5.0, higher=1.0, highest=0.8))
+    assert _rumbles(belt(-15.0, higher=0.2)) < 0.0
+    assert _rumbles(belt(-15.0, higher=1.0)) > EVEN_ODDS
+
+
+def test_what_chance_makes_now_and_then_is_no_lump() -> None:
+    assert _rumbles(belt(-15.0, higher=1.0, log10_chance=-4.0)) < EVEN_ODDS - 2.0

@@ -22,9 +22,9 @@ REACH = 0.004
 BESIDE = 0.02
 CLEAR = 12.0
 """Power over floor at which a multiple counts as heard."""
-FIRST, HIGHER, HIGHEST = range(1, 5), range(5, 9), range(7, 13)
+FIRST, HIGHER = range(1, 5), range(5, 9)
 """A belt's first multiples; those that only a short lump or set makes, passing its pulleys as a
-blow (a Fourier series: the shorter the blow, the more multiples); and the highest of them."""
+blow (a Fourier series: the shorter the blow, the more multiples)."""
 SLOWEST_HZ = 2.0
 FAINT = 5.0
 """Power over floor at which one of the higher ones does."""
@@ -39,7 +39,7 @@ class BeltScore:
     multiple over the same takes' once-a-turn tones of its pulleys; ``hz`` its rate in each take
     (nan where not looked for); ``surprise`` decimal, per take; ``clear`` the share of the takes in
     which at least two of its first four multiples stand clear of the floor; ``higher`` the share in
-    which two of the fifth to eighth do, and ``highest`` the middle share of the seventh to twelfth;
+    which two of the fifth to eighth do;
     ``of_all_db`` is the median level of the strongest multiple over all that is heard above 2 Hz.
     """
 
@@ -51,7 +51,6 @@ class BeltScore:
     level_db: float
     resolution_hz: float
     higher: float = 0.0
-    highest: float = 0.0
     of_all_db: float = float("nan")
     steps: tuple[str, ...] = ()
 
@@ -168,7 +167,7 @@ def _score(
     near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
     centre = _loudest(float(trial[best]), takes, spectra, orders)
     hz, level, clear = [], [], []
-    higher, highest, of_all = [], [], []
+    higher, of_all = [], []
     for take, spectrum, order, row in zip(takes, spectra, orders, rows, strict=True):
         if order is None or row is None:
             hz.append(np.nan)
@@ -180,7 +179,6 @@ def _score(
             continue
         clear.append(sum(over > CLEAR for _, over in lines) >= min(2, len(lines)))
         higher.append(sum(_stand_out(take, spectrum, at, HIGHER)) >= 2)
-        highest.append(np.mean(_stand_out(take, spectrum, at, HIGHEST) or [False]))
         pulleys = [spectrum.tone(r.ratio)[0] for r in take.rotors()]
         loudest = max(power for power, _ in lines)
         level.append(10 * np.log10((loudest + 1e-30) / (max(pulleys) + 1e-30)))
@@ -196,7 +194,6 @@ def _score(
         clear=float(np.mean(clear)) if clear else 0.0,
         level_db=float(np.median(level)) if level else float("nan"),
         higher=float(np.mean(higher)) if higher else 0.0,
-        highest=float(np.median(highest)) if highest else 0.0,
         of_all_db=float(np.median(of_all)) if of_all else float("nan"),
         resolution_hz=float(
             np.max([t.base_hz / s.turns for t, s in zip(takes, spectra, strict=True)])

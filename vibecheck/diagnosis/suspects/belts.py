@@ -21,12 +21,14 @@ LOUD_DB, LOUD_LEAN = 9.0, 0.35
 """Level of a belt's own tones over its pulleys' at which it is lumpy as often as not (three makers'
 sound belts reach it), and natural log odds a decibel."""
 BLOWS, BLUNT_SAYS, NEWS_DB = 0.5, 4.6, -16.0
-"""Share of the takes, or of the highest multiples, that tells of a short lump; the most that is
-said of a belt without the higher ones, however loud beside its pulleys: sound ones are, where their
-pulleys run true (another maker's invented machines); and the level over all that is heard from
-which it is news all the same."""
-SHARP_DB = 8.0
-"""Decibels that the highest multiples are worth beside the belt's loudness."""
+"""Share of the takes with many multiples, which tells of a short lump; the most that is said of a
+belt without them, however loud beside its pulleys: sound ones are, where their pulleys run true
+(another maker's invented machines); and the level over all that is heard from which it is news all
+the same."""
+SURELY, OFTEN, LUMP_SAYS = -6.0, 12.0, 1.1
+"""Decimal logarithm of chance at which a belt of many multiples is lumpy as often as not (of four
+makers' invented belts 14 of 16 lumpy ones are heard so or better, of 261 sound ones none), natural
+log odds for the share of takes that have them; and the most they add to even odds."""
 STEEP, EVEN_ODDS = 2.5, 5.2
 """Odds of both against odds that came true, and where they agree (five makers' invented machines):
 what reaches half a chance is seldom a sound belt, what falls short of a third hardly ever a bad
@@ -72,16 +74,21 @@ def _throbs(throb: BeltThrob) -> float:
 
 def _rumbles(score: BeltScore) -> float:
     """Natural log odds from the belt's own slow tones."""
-    sharp = score.highest >= BLOWS
     surprise = np.log(10.0) * (-score.log10_chance - 2.0)
     usual = float(np.nanmedian(score.surprise))
     steady = 4.0 * (usual - 1.3)
-    loud_db = score.level_db + (SHARP_DB if sharp else 0.0)
-    loud = LOUD_LEAN * (loud_db - LOUD_DB) if np.isfinite(loud_db) else -2.0
-    there = 10.0 * (max(score.clear, 1.0 if sharp else 0.0) - 0.55)
+    loud = LOUD_LEAN * (score.level_db - LOUD_DB) if np.isfinite(score.level_db) else -2.0
+    there = 10.0 * (score.clear - 0.55)
     odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
     said = float(np.clip(odds, -4.0, 5.0)) + (4.5 if odds > 0.0 else 0.0)
-    if sharp or score.higher >= BLOWS:
-        return said
+    if score.higher >= BLOWS:
+        return max(said, _lump(score))
     news = LOUD_LEAN * max(0.0, float(np.nan_to_num(score.of_all_db - NEWS_DB)))
     return min(said, BLUNT_SAYS + news)
+
+
+def _lump(score: BeltScore) -> float:
+    """What many multiples say: a short lump passes its pulleys as a blow."""
+    surely = np.log(10.0) * (SURELY - score.log10_chance)
+    often = OFTEN * (score.higher - BLOWS)
+    return EVEN_ODDS + min(LUMP_SAYS, float(-np.logaddexp(-surely, -often)))

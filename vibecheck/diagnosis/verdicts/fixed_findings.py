@@ -171,7 +171,7 @@ def _hum_of_all_db(heard: Listened) -> float:
 
 def _part_of_all(tone: FixedTone) -> float:
     """A tone's share of all power."""
-    return 1.0 / (1.0 + 10.0 ** (-tone.of_all_db / 10.0))
+    return float(1.0 / (1.0 + 10.0 ** (-tone.of_all_db / 10.0)))
 
 
 def standing(tone: FixedTone, *, motor: bool = True) -> float:
