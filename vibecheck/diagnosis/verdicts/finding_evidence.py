@@ -13,6 +13,7 @@ from vibecheck.diagnosis.readings.pump_readings import PumpTones
 from vibecheck.diagnosis.readings.rolling import RollingScore
 from vibecheck.diagnosis.readings.swells import Swell
 from vibecheck.diagnosis.readings.turn_readings import RotorTones
+from vibecheck.diagnosis.suspects.belts import BLOWS
 from vibecheck.diagnosis.suspects.suspect import Suspect
 from vibecheck.diagnosis.suspects.swells import LOUDER_DB
 from vibecheck.diagnosis.suspects.turns import THROWN
@@ -189,6 +190,7 @@ def _belt_facts(
         return []
     low, high = float(np.nanmin(score.hz)), float(np.nanmax(score.hz))
     several = high > ON_ANOTHER_STEP * low
+    short = [fact("belt_lump_short", belt=score.belt)] if score.higher >= BLOWS else []
     return [
         fact(
             "belt_rate",
@@ -196,6 +198,7 @@ def _belt_facts(
             high_hz=high if several else None,
             belt=score.belt,
         ),
+        *short,
         fact(
             "engine_note", text=f"lines {score.resolution_hz:.2f} Hz apart can be told apart here"
         ),
