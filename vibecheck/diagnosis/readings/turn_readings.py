@@ -84,7 +84,8 @@ class RotorTones:
     was never heard, or nothing else that could be compared. ``growth`` is the exponent of 1x
     amplitude against speed (nan when the speeds recorded are too alike); ``twice_db`` is 2x over
     1x; ``heard`` the number of takes in which 1x stood clear, ``takes`` how many were looked at;
-    ``once`` and ``twice`` are 1x and 2x take by take.
+    ``others`` the number of other rotors whose 1x stood clear in two takes or more; ``once`` and
+    ``twice`` are 1x and 2x take by take.
     """
 
     rotor: str
@@ -99,6 +100,7 @@ class RotorTones:
     log_bent: float
     once: ToneTakes
     twice: ToneTakes
+    others: int = 0
 
     def telling(self, fault: str) -> ToneTakes:
         """The multiple that tells of a fault."""
@@ -129,6 +131,11 @@ def rotor_tones(
     pushes = all_pushes(kept)
     found = weighed(kept, ["idle"] * len(kept) if loads is None else loads)
     judged = []
+    plain = {
+        name
+        for name in together
+        if sum(name in row and row[name].over_floor > CLEAR for row in kept) > 1
+    }
     for name in dict.fromkeys(name for row in kept for name in row):
         mine = [row[name] for row in kept if name in row]
         clear = [line for line in mine if line.over_floor > CLEAR]
@@ -148,6 +155,7 @@ def rotor_tones(
                 log_bent=found.log_odds.get((name, 2), SILENT_SAYS) - _drowned(_twice(mine)),
                 once=_take_by_take(pushes, (name, 1)),
                 twice=_take_by_take(pushes, (name, 2)),
+                others=len(plain - {name}),
             )
         )
     return judged

@@ -23,9 +23,13 @@ from vibecheck.diagnosis.suspects.suspect import Suspect
 STEEP, AS_SOUND, EVEN_BENT = 1.3, -0.6, -1.0
 """Odds of the model against odds that came true: one shaft in five hundred sound ones of two makers
 of invented machines comes near where a fault is likely."""
-STEADY_SAYS = 5.8
-"""Most that a shaft says whose speed never changes: nothing shows that its push grows with speed
-(at most "possible")."""
+STEADY_SAYS = 4.6
+"""Most that a shaft says whose speed never changes, so that nothing shows that its push grows with
+speed, or beside which no other is heard to turn (at most "possible")."""
+UNBALANCED, RESONANT = 4.0, 3.0
+"""Exponent of amplitude against speed beyond which it is a structure that sings near the top speed:
+a push that grows with the square of speed, felt through a spring, makes acceleration grow with the
+fourth power; and natural log odds for each one more."""
 
 THROWS, THROWN, THROWN_LEAN = 3.2, 0.3, 10.0
 """A bent shaft throws every gear it carries, and so does a loose one. Natural log odds of either
@@ -154,5 +158,7 @@ def _throws(shafts: Sequence[str], swells: Sequence[Swell]) -> float:
 
 
 def _held(odds: float, tones: RotorTones) -> float:
-    """Odds of an imbalance, less where its growth with speed could not be seen."""
-    return odds if np.isfinite(tones.growth) else min(odds, STEADY_SAYS)
+    """Odds of an imbalance, less where its growth with speed could not be seen, or is too steep."""
+    if not np.isfinite(tones.growth) or not tones.others:
+        return min(odds, STEADY_SAYS)
+    return odds - RESONANT * max(0.0, tones.growth - UNBALANCED)
