@@ -25,8 +25,10 @@ Numbers = NDArray[np.float64]
 
 POOR = 0.70
 """Takes that use a pair are suspicious when their lines reach less than this of the others'."""
-CLEAR_GAIN = 6.0
-"""Mean summed log power by which other counts must beat the table's, take by take."""
+CLEAR_GAIN, GAIN_SHARE = 6.0, 0.5
+"""Mean summed log power by which other counts must beat the table's, take by take; and the least of
+it over what the table's have themselves, where those fit beyond doubt: counts of about the same
+ratio share most of the lines."""
 AS_GOOD = 0.80
 SURE = 5.0
 MOST_TAKES, MOST_PAIRS = 4, 3
@@ -150,7 +152,7 @@ class Recounting:
         places = np.linspace(0, len(numbers) - 1, MOST_TAKES).round().astype(int)
         numbers = [numbers[k] for k in sorted(set(places.tolist()))]
         plain = self._fits(self.machine, numbers)
-        needed = CLEAR_GAIN if driver_teeth is None else 0.0
+        needed = self._needed(plain) if driver_teeth is None else 0.0
         gains: dict[Pair, float] = {}
         for trial in neighbours(counted):
             if driver_teeth not in (None, trial[0]):
@@ -171,6 +173,12 @@ class Recounting:
             candidates=tuple(near),
             weight=top * len(self.users[pair]),
         )
+
+    def _needed(self, plain: Sequence[tuple[float, float]]) -> float:
+        """Gain that other counts must have, by the (sureness, support) of the table's."""
+        if np.mean([sureness >= CLEARLY_RIGHT for sureness, _ in plain]) <= 0.6:
+            return CLEAR_GAIN
+        return max(CLEAR_GAIN, GAIN_SHARE * float(np.mean([support for _, support in plain])))
 
     def _usual(self, numbers: Sequence[int]) -> float:
         """Support of the takes that do not use a pair."""
