@@ -233,22 +233,31 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+SEVERAL = {"is": "are", "has": "have", "makes": "make"}
+"""Verbs of a part that the table gives in the plural: belts that run side by side."""
+
+
 def accusation(finding: Finding, names: Names | None = None) -> str:
     """One sentence that says who, what and how sure.
 
     >>> accusation(Finding(part="62", fault="broken or damaged tooth", verdict="likely",
     ...     probability=0.93), {"62": "the 62-tooth gear on shaft III"})
     'The 62-tooth gear on shaft III likely has a broken or damaged tooth (93 %).'
+    >>> accusation(Finding(part="V-belts", part_kind="belt", fault="lumpy or set belt",
+    ...     verdict="likely", probability=0.9))
+    'V-belts are likely lumpy or have taken a set (90 %).'
     """
     own, other = _of_two_kinds(finding, names)
     verb, rest = FAULT_SAID.get(finding.fault, ("has", f"this fault: {finding.fault}"))
     if other:
         rest += f", or {OTHER_KIND[finding.fault][1].format(other)}"
+    if own.endswith("belts"):
+        verb, rest = SEVERAL.get(verb, verb), rest.replace(" has ", " have ")
     doubt = {"shown": "", "likely": "likely ", "possible": "possibly "}.get(finding.verdict, "")
     sure = percent(finding.probability)
     if finding.verdict == "shown":
         return capital(f"{own} {verb} {rest}: these takes show it ({sure}).")
-    said = f"{verb} {doubt}" if verb == "is" else f"{doubt}{verb} "
+    said = f"{verb} {doubt}" if verb in ("is", "are") else f"{doubt}{verb} "
     return capital(f"{own} {said}{rest} ({sure}).")
 
 
