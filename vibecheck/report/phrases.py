@@ -41,6 +41,13 @@ EVIDENCE: Mapping[str, str] = {
         "A push once a turn of {rotor:part}[ that grows with speed to the power {growth:number} "
         "(imbalance: 2)][, {db:times} above its surroundings]."
     ),
+    "one_speed": (
+        "It is not heard at speeds different enough to show that the push of {rotor:part} grows "
+        "with speed, as that of an imbalance does."
+    ),
+    "none_beside": (
+        "No other shaft is heard to turn, so that nothing says how loud a sound one is here."
+    ),
     "many_turn_tones": (
         "{count:whole} multiples of the turning of {rotor:part} stand out[, {halves:plain}], as "
         "from a part that is loose or knocks about."

@@ -149,7 +149,12 @@ def _imbalance_facts(suspect: Suspect) -> list[Fact]:
         return []
     known = {"growth": tones.growth, "db": tones.above_db}
     told = {name: value for name, value in known.items() if np.isfinite(value)}
-    return [fact("one_turn_tone", rotor=tones.rotor, **told)]
+    facts = [fact("one_turn_tone", rotor=tones.rotor, **told)]
+    if "growth" not in told:
+        facts.append(fact("one_speed", rotor=tones.rotor))
+    elif not tones.others:
+        facts.append(fact("none_beside"))
+    return facts
 
 
 def _bent_facts(case: Case, suspect: Suspect, loud: Sequence[int]) -> list[Fact]:
