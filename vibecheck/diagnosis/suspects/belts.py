@@ -25,10 +25,13 @@ BLOWS, BLUNT_SAYS, NEWS_DB = 0.5, 4.6, -16.0
 belt without them, however loud beside its pulleys: sound ones are, where their pulleys run true
 (another maker's invented machines); and the level over all that is heard from which it is news all
 the same."""
-SURELY, OFTEN, LUMP_SAYS = -6.0, 12.0, 1.1
+SURELY, OFTEN = -6.0, 12.0
 """Decimal logarithm of chance at which a belt of many multiples is lumpy as often as not (of four
-makers' invented belts 14 of 16 lumpy ones are heard so or better, of 261 sound ones none), natural
-log odds for the share of takes that have them; and the most they add to even odds."""
+makers' invented belts 14 of 16 lumpy ones are heard so or better, of 261 sound ones none), and
+natural log odds for the share of takes that have them."""
+FAINT_SAYS, LUMP_SAYS, LUMP_DB = 0.3, 1.1, 6.0
+"""Most that many multiples add to even odds, where they are no louder than the pulleys turning and
+where they are louder by ``LUMP_DB``: a sound belt's splice makes a faint blow as well."""
 STEEP, EVEN_ODDS = 2.5, 5.2
 """Odds of both against odds that came true, and where they agree (five makers' invented machines):
 what reaches half a chance is seldom a sound belt, what falls short of a third hardly ever a bad
@@ -91,4 +94,6 @@ def _lump(score: BeltScore) -> float:
     """What many multiples say: a short lump passes its pulleys as a blow."""
     surely = np.log(10.0) * (SURELY - score.log10_chance)
     often = OFTEN * (score.higher - BLOWS)
-    return EVEN_ODDS + min(LUMP_SAYS, float(-np.logaddexp(-surely, -often)))
+    loud = float(np.clip(np.nan_to_num(score.level_db) / LUMP_DB, 0.0, 1.0))
+    most = FAINT_SAYS + loud * (LUMP_SAYS - FAINT_SAYS)
+    return EVEN_ODDS + min(most, float(-np.logaddexp(-surely, -often)))
