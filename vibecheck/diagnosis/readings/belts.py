@@ -39,8 +39,8 @@ class BeltScore:
     multiple over the same takes' once-a-turn tones of its pulleys; ``hz`` its rate in each take
     (nan where not looked for); ``surprise`` decimal, per take; ``clear`` the share of the takes in
     which at least two of its first four multiples stand clear of the floor; ``higher`` the share in
-    which two of the fifth to eighth do;
-    ``of_all_db`` is the median level of the strongest multiple over all that is heard above 2 Hz.
+    which two of the fifth to eighth do; ``of_all_db`` the median level of its strongest multiple
+    over all that is heard above 2 Hz.
     """
 
     belt: str
