@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -11,9 +12,9 @@ import pytest
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, fixed_tones
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.verdicts.carriers import may_be_the_motors
+from vibecheck.diagnosis.verdicts.carriers import electric, may_be_the_motors
 from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, _hum_of_all_db, standing
-from vibecheck.machine.parts import Known, Machine, Motor
+from vibecheck.machine.parts import Known, Machine, Motor, Supply
 from vibecheck.recording import Recording, Take
 
 RATE_HZ = 8000.0
@@ -119,3 +120,26 @@ def test_all_multiples_of_the_mains_make_the_hum_together() -> None:
     spread = _hum_of_all_db(hum((100.0, -1.4), (200.0, -6.1), (300.0, -5.8), (500.0, -7.6)))
     assert spread == pytest.approx(5.4, abs=0.2)
     assert _hum_of_all_db(hum((311.0, 5.0))) < -25.0
+
+
+def fed_by(kind: str, *hz: float) -> Listened:
+    """A machine with such a supply, fed at 45 Hz, and its fixed tones."""
+    supply = Supply(kind=kind, hz=Known.exactly(45.0), mains_hz=50.0)  # type: ignore[arg-type]
+    machine = Machine(name="invented", supply=supply)
+    return cast(
+        Listened,
+        SimpleNamespace(
+            machine=machine,
+            speeds=SimpleNamespace(scale=1.0),
+            fixed=[replace(TONE, hz=each) for each in hz],
+        ),
+    )
+
+
+def test_what_an_inverters_switching_makes_is_electric() -> None:
+    pair = fed_by("inverter", 2270.0, 2450.0)
+    assert all(electric(pair, tone) for tone in pair.fixed)
+    for other in (fed_by("three-phase", 2270.0, 2450.0), fed_by("inverter", 2270.0, 2390.0)):
+        assert not any(electric(other, tone) for tone in other.fixed)
+    wandering = fed_by("inverter", 2270.0, 2450.0)
+    assert not electric(wandering, replace(TONE, hz=2270.0, spread=3e-4))

@@ -18,6 +18,9 @@ MAINS_NEAR, MAINS_HZ = 0.0025, 0.6
 """A line of a cut nearer a multiple of the mains than this, relative and in hertz, is the mains."""
 MOST_ELECTRIC = 14
 """Higher multiples of the supply are weak, and lie so close that chance finds one."""
+SWITCHES_HZ, CLOCK, SWITCHED_NEAR = 1000.0, 6e-5, 0.02
+"""Inverters switch faster than this, as steadily as a clock (relative scatter), and their lines lie
+so near even multiples of the fed frequency apart (plates are rounded)."""
 MOTOR_TIMES, MOTOR_DOWN, MOTOR_UP = 8, 0.97, 1.065
 """Multiples of a motor that are heard, and the shares of its plate's speed between which it runs;
 never beyond the mains, where its poles are known."""
@@ -47,8 +50,10 @@ def of_the_mains(hz: float, mains_hz: float) -> bool:
 
 
 def electric(heard: Listened, tone: FixedTone) -> bool:
-    """A multiple of the mains, or of what an inverter feeds the motor with."""
+    """A multiple of the mains, or of what an inverter feeds the motor with; or its switching."""
     supply = heard.machine.supply
+    if _switching(heard, tone):
+        return True
     rates = [at_true_mains(heard).supply.mains_hz]
     if supply.kind == "inverter" and supply.hz.value:
         rates.append(supply.hz.value)
@@ -58,6 +63,17 @@ def electric(heard: Listened, tone: FixedTone) -> bool:
         and round(tone.hz / rate) <= MOST_ELECTRIC
         for rate in rates
     )
+
+
+def _switching(heard: Listened, tone: FixedTone) -> bool:
+    """Whether a tone is one of those that an inverter's switching makes: high, steady as a clock,
+    and even multiples of the fed frequency apart (textbook: sidebands of the carrier)."""
+    supply = heard.machine.supply
+    fed_hz = supply.hz.value if supply.kind == "inverter" else None
+    if not fed_hz or tone.hz < SWITCHES_HZ or tone.spread > CLOCK:
+        return False
+    apart = [abs(other.hz - tone.hz) for other in heard.fixed if other is not tone]
+    return any(abs(gap - k * fed_hz) < SWITCHED_NEAR * k * fed_hz for gap in apart for k in (2, 4))
 
 
 def carried(heard: Listened, tone: FixedTone) -> bool:
