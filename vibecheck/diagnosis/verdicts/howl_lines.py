@@ -8,11 +8,12 @@ from math import comb
 
 import numpy as np
 
+from vibecheck import units
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, scatter, train_lines
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried, of_the_mains
-from vibecheck.finish.chatter import Listening
+from vibecheck.finish.chatter import Line, Listening
 
 STRONG_DB = 15.0
 """Lines further below the strongest one of their take are not looked at."""
@@ -33,6 +34,11 @@ STEPS, SAME_HOWL = (1 / 3, 1 / 2, 2 / 3, 3 / 2, 2.0, 3.0), 0.004
 """Multiples of one howl against each other, and how near such a line must come, relative."""
 HOWL_DB, HOWL_SPREAD_DB = -10.0, 2.0
 """Level under the strongest line of its take at which a howl is hardly one."""
+BESIDE, SIDES, CROWDED_DB, CROWDED_SPREAD_DB, MOST_TAKES = 0.035, 3, -6.5, 1.5, 0.65
+"""What the hiss of a cut makes of a casing's resonance is a heap of lines: how near they lie,
+relative; multiples of the spindle beside a howl that are its own, as the work goes round; level of
+the next line beside it at which it is as likely a heap, and the share of takes it is told by
+(invented chatter of three makers stands 10 dB and more over what is beside it)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +49,8 @@ class Howl:
     level of its loudest multiple over the strongest line; ``ranks`` say of each take in which it
     stands free how many free lines are at least as loud, itself among them but not its multiples,
     and ``places`` where it is there, in hertz; ``of`` is the number of takes in which it was
-    sought.
+    sought; ``beside_db`` is the level of the next line close by over its own, in most takes at
+    most.
     """
 
     hz: float
@@ -53,13 +60,20 @@ class Howl:
     ranks: tuple[int, ...]
     places: Mapping[int, float]
     of: int
+    beside_db: float = -40.0
 
     @property
     def meant(self) -> float:
         """How surely the takes have one and the same howl, and it is loud (0 to 1)."""
         agrees = len(self.takes) * float(np.log(SCATTERED / self.scatter)) - CHANCE_LEAN
         lean = max(agrees, self._ruling)
-        return self.loud * float(np.exp(-np.logaddexp(0.0, -MEANT_LEAN * lean)))
+        return self.loud * self.alone * float(np.exp(-np.logaddexp(0.0, -MEANT_LEAN * lean)))
+
+    @property
+    def alone(self) -> float:
+        """How surely it is one line and no heap of them (0 to 1)."""
+        over = (self.beside_db - CROWDED_DB) / CROWDED_SPREAD_DB
+        return float(np.exp(-np.logaddexp(0.0, over)))
 
     @property
     def loud(self) -> float:
@@ -140,6 +154,7 @@ def find_howl(
                 ranks=tuple(ranks),
                 places={number: hz for number, (hz, _) in loudest.items()},
                 of=len(takes),
+                beside_db=_beside_db({n: (listening[n], hz) for n, (hz, _) in loudest.items()}),
             )
             best = weight, howl
     return best[1] if best else None
@@ -178,3 +193,24 @@ def _free_takes(hz: float, takes: Sequence[Heard], needed: int) -> int:
 def only_at(each: Listening, hz: float) -> Listening:
     """What was heard in a take, but for all other lines than the one at a place."""
     return replace(each, lines=[line for line in each.lines if line.hz == hz])
+
+
+def _beside_db(howls: Mapping[int, tuple[Listening, float]]) -> float:
+    """Level of the next line close by over the howl's own, which most takes do not exceed."""
+    levels = []
+    for each, hz in howls.values():
+        own = max(line.level_db for line in each.lines if line.hz == hz)
+        turn = units.hz(each.rpm)
+        strangers = [
+            line.level_db - own
+            for line in each.lines
+            if line.hz != hz and abs(line.hz / hz - 1.0) < BESIDE and not _its_side(line, hz, turn)
+        ]
+        levels.append(max(strangers, default=-40.0))
+    return float(np.quantile(levels, MOST_TAKES))
+
+
+def _its_side(line: Line, hz: float, turn_hz: float) -> bool:
+    """Whether a line lies a few turns of the spindle beside a howl: the work goes round."""
+    turns = abs(line.hz - hz) / turn_hz
+    return 1 <= round(turns) <= SIDES and abs(turns - round(turns)) * turn_hz < line.uncertainty_hz

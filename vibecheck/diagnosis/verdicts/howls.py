@@ -124,7 +124,7 @@ def _finding(
     if not idle or (len(howl.takes) >= FEWEST and not rings):
         probability *= howl.meant
     elif not rings:
-        probability *= howl.loud
+        probability *= howl.loud * howl.alone
     if probability < WORTH_SAYING:
         return None
     evidence = [fact("fixed_hz", hz=howl.hz, count=len(howl.takes))]
