@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from vibecheck.diagnosis.verdicts.carriers import of_the_mains
 from vibecheck.diagnosis.verdicts.cutting_lines import swelling
-from vibecheck.diagnosis.verdicts.howl_lines import Howl, _in_step, only_at
+from vibecheck.diagnosis.verdicts.howl_lines import Howl, _beside_db, _in_step, only_at
 from vibecheck.diagnosis.verdicts.howls import PURE
 from vibecheck.finish.chatter import Line, Listening
 from vibecheck.recording import Recording
@@ -91,3 +93,21 @@ def test_a_howl_is_weighed_by_its_own_line_not_by_a_louder_one_near_it() -> None
 )
 def test_a_howls_own_multiples_are_no_rivals_of_it(one: float, other: float, same: bool) -> None:
     assert _in_step(one, other) is same
+
+
+def cut(number: int, *beside: tuple[float, float]) -> tuple[Listening, float]:
+    """A cut at 300 rpm with a howl at 312 Hz, and lines so many hertz and decibels from it."""
+    lines = [Line(hz=312.0 + hz, level_db=-10.0 + db) for hz, db in ((0.0, 0.0), *beside)]
+    return Listening(name=str(number), rpm=300.0, lines=lines), 312.0
+
+
+def test_a_heap_of_lines_is_no_howl() -> None:
+    heap = _beside_db({n: cut(n, (-4.3, -2.0), (7.7, -5.0)) for n in range(5)})
+    assert heap == -2.0
+    crowded = replace(howl(0.008, 0.0, 5, 1), beside_db=heap)
+    assert crowded.meant < 0.1 < 0.9 < howl(0.008, 0.0, 5, 1).meant
+
+
+def test_a_howls_own_sides_and_what_lies_further_off_do_not_crowd_it() -> None:
+    sides = {n: cut(n, (5.0, -1.0), (-10.05, -2.0), (16.0, -1.0), (2.3, -18.0)) for n in range(5)}
+    assert _beside_db(sides) == -18.0
