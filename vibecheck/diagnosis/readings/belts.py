@@ -109,12 +109,10 @@ def _all_heard(spectrum: LineSpectrum) -> float:
     return float(spectrum.power[low:].sum()) / 1.5
 
 
-def _stand_out(
-    take: Heard, spectrum: LineSpectrum, rate: float, which: Sequence[int]
-) -> list[bool]:
-    """Which of these multiples stand out of the floor, of those that no shaft's tone lies on."""
-    free = _free_multiples(take, spectrum, rate, which)
-    return [spectrum.tone(place)[1] > FAINT for place in free]
+def _has_higher(take: Heard, spectrum: LineSpectrum, rate: float) -> bool:
+    """Whether two of the higher multiples stand out of the floor where no shaft's tone lies."""
+    free = _free_multiples(take, spectrum, rate, HIGHER)
+    return sum(spectrum.tone(place)[1] > FAINT for place in free) >= 2
 
 
 def _loudest(
@@ -166,8 +164,7 @@ def _score(
     best = int(np.argmax(np.where(inside, total + TIE * uncapped, -1.0)))
     near = slice(max(0, best - reach // 2), best + reach // 2 + 1)
     centre = _loudest(float(trial[best]), takes, spectra, orders)
-    hz, level, clear = [], [], []
-    higher, of_all = [], []
+    hz, level, clear, higher, of_all = [], [], [], [], []
     for take, spectrum, order, row in zip(takes, spectra, orders, rows, strict=True):
         if order is None or row is None:
             hz.append(np.nan)
@@ -178,7 +175,7 @@ def _score(
         if not lines:
             continue
         clear.append(sum(over > CLEAR for _, over in lines) >= min(2, len(lines)))
-        higher.append(sum(_stand_out(take, spectrum, at, HIGHER)) >= 2)
+        higher.append(_has_higher(take, spectrum, at))
         pulleys = [spectrum.tone(r.ratio)[0] for r in take.rotors()]
         loudest = max(power for power, _ in lines)
         level.append(10 * np.log10((loudest + 1e-30) / (max(pulleys) + 1e-30)))

@@ -14,7 +14,7 @@ import numpy as np
 
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.lines import LineSpectrum, TurnLines, own_tone, tone_limit_db
-from vibecheck.diagnosis.readings.turn_pushes import CLEAR
+from vibecheck.diagnosis.readings.turn_pushes import CLEAR, Owner, Push, all_pushes
 
 AS_ONE = 1e-6
 """Two rotors this near in speed are coupled."""
@@ -25,13 +25,11 @@ out, to be none of its doing: tones of one shaft scatter by half as much (judgem
 ABOUT = (1 / 3, 3.0)
 """What a rotor makes at a speed so near tells of it, as it does by the square of speed."""
 
-Rows = Sequence[Mapping[str, TurnLines]]
-
 
 def with_shared(
     takes: Sequence[Heard],
     spectra: Sequence[LineSpectrum],
-    rows: Rows,
+    rows: Sequence[Mapping[str, TurnLines]],
     coupled: Mapping[str, Collection[str]],
 ) -> list[dict[str, TurnLines]]:
     """Tones of every rotor, with those that it shares at some positions only.
@@ -48,12 +46,12 @@ def with_shared(
     coupled : mapping of str to collection of str
         Rotors that turn just alike in every take, by the name of each.
     """
-    found = [dict(row) for row in rows]
+    found, pushes = [dict(row) for row in rows], all_pushes(rows)
     for take, spectrum, row in zip(takes, spectra, found, strict=True):
         known = take.turning_ratios()
         for sharers in _sharing(known, [name for name in row if name in known], coupled):
             for multiple in (1, 2):
-                _tell(take, spectrum, row, sharers, multiple, rows)
+                _tell(take, spectrum, row, sharers, multiple, pushes)
     return found
 
 
@@ -71,23 +69,16 @@ def _sharing(
     return [g for g in groups if any(b not in coupled[a] for a, b in combinations(g, 2))]
 
 
-def _at_most_db(rows: Rows, name: str, multiple: int, hz: float) -> float:
+def _at_most_db(pushes: Sequence[Push], owner: Owner, hz: float) -> float:
     """Loudest that a rotor is by itself where it turns about as fast, the square of speed taken
     out; nan where nothing tells."""
-    lines = [row[name] for row in rows if name in row]
-    told = [_told(line, multiple) for line in lines if ABOUT[0] < line.hz / hz < ABOUT[1]]
-    heard = [db for db, over in told if over > CLEAR]
-    silent = [db for db, over in told if over <= CLEAR and np.isfinite(db)]
-    return max(heard) if heard else min(silent, default=float("nan"))
-
-
-def _told(line: TurnLines, multiple: int) -> tuple[float, float]:
-    level, over, limit = (
-        (line.once_db, line.over_floor, line.limit_db)
-        if multiple == 1
-        else (line.twice_db, line.twice_over_floor, line.twice_limit_db)
-    )
-    return (level if over > CLEAR else limit) - 40.0 * float(np.log10(line.hz)), over
+    near = [
+        push
+        for push in pushes
+        if push.owner == owner and ABOUT[0] < push.hz / (push.multiple * hz) < ABOUT[1]
+    ]
+    heard = [push.db for push in near if not push.silent]
+    return max(heard) if heard else min((push.db for push in near), default=float("nan"))
 
 
 def _tell(
@@ -96,7 +87,7 @@ def _tell(
     row: dict[str, TurnLines],
     sharers: Sequence[str],
     multiple: int,
-    rows: Rows,
+    pushes: Sequence[Push],
 ) -> None:
     """Give a shared tone to whom it belongs, and its level as a bound to the others."""
     power, over = own_tone(take, spectrum, sharers[0], multiple, sharers)
@@ -106,7 +97,7 @@ def _tell(
     bound = tone_limit_db(spectrum, multiple * take.turning_ratios()[sharers[0]])
     hz = row[sharers[0]].hz
     push = level - 40.0 * float(np.log10(hz))
-    most = {name: _at_most_db(rows, name, multiple, hz) for name in sharers}
+    most = {name: _at_most_db(pushes, (name, multiple), hz) for name in sharers}
     quiet = {name for name in sharers if push - most[name] > ACQUITS_DB}
     left = [name for name in sharers if name not in quiet]
     owner = left[0] if over > CLEAR and len(left) == 1 else None

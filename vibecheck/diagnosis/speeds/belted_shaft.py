@@ -8,10 +8,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from vibecheck.diagnosis.speeds.motor_turns import MOTOR_MULTIPLES, MOTOR_VARIES
+from vibecheck.diagnosis.speeds.motor_turns import MOTOR_VARIES
 from vibecheck.diagnosis.speeds.track import SpeedTrack
 from vibecheck.diagnosis.speeds.turn_combs import TOP_HZ, TurnLines, comb_surprise, turn_lines
-from vibecheck.diagnosis.speeds.turn_takes import BLUR, LOOSEST, SCALES, TurnTake, motor_group
+from vibecheck.diagnosis.speeds.turn_takes import (
+    BLUR,
+    LOOSEST,
+    MOTOR_MULTIPLES,
+    SCALES,
+    TurnTake,
+    motor_group,
+)
 from vibecheck.diagnosis.speeds.turn_tracks import TurnSpeed, turn_speed
 from vibecheck.machine.train import Turning
 

@@ -19,7 +19,6 @@ from vibecheck.diagnosis.speeds.turn_combs import (
     TurnLines,
     comb_surprise,
     slow_sound,
-    spread_out,
     turn_lines,
 )
 from vibecheck.diagnosis.speeds.turn_takes import (
@@ -30,11 +29,12 @@ from vibecheck.diagnosis.speeds.turn_takes import (
     DECOYS_BEYOND,
     LEAD,
     LOOSEST,
-    MOST_PER_TAKE,
+    MOTOR_MULTIPLES,
     SCALES,
     STEP,
     SweepTurns,
     TurnTake,
+    agreement,
     chance_among,
     motor_group,
 )
@@ -43,7 +43,6 @@ from vibecheck.machine.train import Turning
 
 Floats = NDArray[np.float64]
 
-MOTOR_MULTIPLES = 12
 MOTOR_VARIES = 0.0025
 """How far the motor's speed may differ from take to take (load, mains)."""
 LABOURS, LABOURS_LEAN = 0.011, 0.004
@@ -91,7 +90,7 @@ def motors_heard(takes: Sequence[Ready], turnings: Sequence[Turning | None]) -> 
     loaded = any(take.take.kind == "cutting" for take in takes)
     middle = _common(curves, _motor_window(made, loaded=loaded), MOTOR_VARIES)
     without = list(made)
-    if middle is None or not hears_the_motor(made, lines, middle, MOTOR_VARIES, MOTOR_MULTIPLES):
+    if middle is None or not hears_the_motor(made, lines, curves, middle, MOTOR_VARIES):
         return SweepTurns(takes=tuple(made))
     for number, curve in curves.items():
         take = made[number]
@@ -148,10 +147,7 @@ def _common(curves: Mapping[int, Floats], window: NDArray[np.bool_], reach: floa
     """Where the takes agree, when decoys do not agree as well anywhere."""
     if not curves or not window.any():
         return None
-    total = np.sum(
-        [spread_out(np.minimum(curve, MOST_PER_TAKE), STEP, reach) for curve in curves.values()],
-        axis=0,
-    )
+    total = agreement(curves.values(), reach)
     inside = np.where(window, total, -1.0)
     best = int(inside.argmax())
     if _on_the_edge(total, window, best, reach):

@@ -6,19 +6,19 @@ about as often as the motor turns is followed by the envelope alone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vibecheck.diagnosis.speeds.turn_combs import TurnLines, comb_surprise, spread_out
+from vibecheck.diagnosis.speeds.turn_combs import TurnLines, comb_surprise
 from vibecheck.diagnosis.speeds.turn_takes import (
     BLUR,
     DECOYS_BEYOND,
-    MOST_PER_TAKE,
+    MOTOR_MULTIPLES,
     SCALES,
-    STEP,
     TurnTake,
+    agreement,
     chance_among,
     motor_group,
 )
@@ -39,9 +39,9 @@ MOST_TURNS = 8
 def hears_the_motor(
     takes: Sequence[TurnTake | None],
     lines: Mapping[int, Sequence[TurnLines]],
+    curves: Mapping[int, Floats],
     middle: float,
     reach: float,
-    multiples: int,
 ) -> bool:
     """Whether the comb at one scale of all takes is the motor's own.
 
@@ -49,22 +49,21 @@ def hears_the_motor(
     ----------
     takes : sequence of TurnTake
     lines : mapping of a take's number to its lines in the sound and in its envelope
+    curves : mapping of a take's number to the surprise of the motor's comb in both
     middle : float
         The scale to the table's speed, natural logarithm.
     reach : float
         How far a take's own may lie from it.
-    multiples : int
-        How many turns' multiples the motor is sought by.
     """
-    own = np.arange(1.0, multiples + 1)
     itself = {number: each[:1] for number, each in lines.items()}
-    if _chance(_agreement(takes, itself, own, 1, reach), middle) > ITSELF:
+    own = np.arange(1.0, MOTOR_MULTIPLES + 1)
+    if _chance(agreement(_combs(takes, itself, own, 1), reach), middle) > ITSELF:
         return False
-    heard = _at(_agreement(takes, lines, own, 1, reach), middle)
+    heard = _at(agreement(curves.values(), reach), middle)
     turning = next(take.turning for take in takes if take is not None)
     for turns in _belts_turns(turning):
         between = np.array([k for k in range(1, 4 * turns) if k % turns], dtype=np.float64)
-        belts = _agreement(takes, lines, between, turns, reach)
+        belts = agreement(_combs(takes, lines, between, turns), reach)
         if _chance(belts, middle) <= BELTS and _at(belts, middle) >= BELTS_SHARE * heard:
             return False
     return True
@@ -85,23 +84,19 @@ def _belts_turns(turning: Turning) -> set[int]:
     return found
 
 
-def _agreement(
+def _combs(
     takes: Sequence[TurnTake | None],
     lines: Mapping[int, Sequence[TurnLines]],
     orders: Floats,
     turns: int,
-    reach: float,
-) -> Floats:
-    """Summed surprise of a comb at each of ``SCALES``; its base is the motor's over ``turns``."""
-    total = np.zeros(SCALES.size)
+) -> Iterator[Floats]:
+    """Surprise of every take's comb at each of ``SCALES``, its base the motor over ``turns``."""
     for number, each in lines.items():
         take = takes[number]
         assert take is not None, "lines are of takes with a position"
         nominal = take.turning.groups[motor_group(take.turning)].nominal_hz
         assert nominal is not None, "and of motors with a speed"
-        curve = comb_surprise(each, np.exp(SCALES) * nominal / turns, orders, blur=BLUR)
-        total += spread_out(np.minimum(curve, MOST_PER_TAKE), STEP, reach)
-    return total
+        yield comb_surprise(each, np.exp(SCALES) * nominal / turns, orders, blur=BLUR)
 
 
 def _at(agreement: Floats, middle: float) -> float:

@@ -6,12 +6,13 @@ are the decoys. One that decoys could have made, or that has a rival nearby, is 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vibecheck.diagnosis.speeds.turn_combs import spread_out
 from vibecheck.diagnosis.speeds.turn_tracks import TurnSpeed
 from vibecheck.machine.train import Turning
 from vibecheck.spectra.combs import SlowSignals
@@ -34,6 +35,8 @@ BLUR = 5e-4
 LOOSEST = 2.5e-4
 """Relative uncertainty at which a speed is of no use to anything laid on it."""
 MOST_PER_TAKE = 12.0
+MOTOR_MULTIPLES = 12
+"""Turns of the motor by whose multiples it is sought."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,6 +63,14 @@ class SweepTurns:
 def motor_group(turning: Turning) -> str:
     """The rigid group that the motor turns in: the first."""
     return next(iter(turning.groups))
+
+
+def agreement(curves: Iterable[Floats], reach: float) -> Floats:
+    """How well combs of all takes agree on each of ``SCALES``, each take within ``reach`` of it."""
+    total = np.zeros(SCALES.size)
+    for curve in curves:
+        total += spread_out(np.minimum(curve, MOST_PER_TAKE), STEP, reach)
+    return total
 
 
 def chance_among(reached: float, decoys: Floats, places: float) -> float:
