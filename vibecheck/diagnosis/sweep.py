@@ -55,9 +55,11 @@ def diagnose_sweep(
         Machine off, motor alone, coast-down and so on: they uphold or refute what is found.
     """
     heard = listen(machine, turnings, takes, progress)
-    reports = take_reports(machine, heard.ready, heard.speeds, turnings, heard.doubts)
+    machine = heard.machine
+    reports = take_reports(machine, heard.ready, heard.speeds, heard.turnings, heard.doubts)
     reports += special_reports(specials)
     warnings = doubt_warnings(heard.doubts)
+    warnings += [fact("teeth_heard", part=c.gear, teeth=c.teeth, count=c.takes) for c in heard.counted]
     warnings += speed_warnings(machine, heard.ready, heard.speeds)
     if not heard.takes:
         return Diagnosis(

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from math import sqrt
 from typing import Literal
 
-How = Literal["plate", "counted", "measured", "guessed", "unknown"]
+How = Literal["plate", "counted", "measured", "heard", "guessed", "unknown"]
 When = Mapping[str, tuple[str, ...]]
 """Lever group -> the settings in which something holds; empty means always."""
 

@@ -8,11 +8,11 @@ filed under each other's lever position each fit the other's. Pure arithmetic on
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, log
 from typing import Literal
 
-from vibecheck.machine.parts import Machine
+from vibecheck.machine.parts import UNKNOWN, Machine
 from vibecheck.machine.turning import turning
 from vibecheck.machine.wrong_pairs import ORDINARY_SLIP, Row, WrongPair, wrong_pairs
 from vibecheck.units import hz
@@ -108,7 +108,20 @@ def explain_speeds(
 
 
 def _rows(machine: Machine, measured: Measured) -> list[Row]:
-    """(position, rotor, log of measured over table speed), where the table gives a speed."""
+    """(position, rotor, log of measured over table speed), where the table gives a speed.
+
+    Where teeth are unknown it takes a speed from the chart; such rows are told apart by other
+    things than the numbers of the table, and count only when there are no others.
+    """
+    return _compared(_without_chart(machine), measured) or _compared(machine, measured)
+
+
+def _without_chart(machine: Machine) -> Machine:
+    places = tuple(replace(place, chart_rpm=UNKNOWN) for place in machine.positions)
+    return replace(machine, positions=places)
+
+
+def _compared(machine: Machine, measured: Measured) -> list[Row]:
     found: list[Row] = []
     for label, speeds in measured.items():
         here = turning(machine, machine.position(label))

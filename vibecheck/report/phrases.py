@@ -85,6 +85,10 @@ EVIDENCE: Mapping[str, str] = {
         "Blows at {order:order} a turn of its shaft in {heard:whole} of {of:whole} take(s): the "
         "{element:plain} rate of {bearing:part}[, {order_error:shift} off its sheet figure]."
     ),
+    "bearing_shallow": (
+        "The sound swells by {depth:percent} with its blows. On a shaft this fast, or where other "
+        "bearings are heard as well, sound ones may be heard so too."
+    ),
     "bearing_expected": (
         "Blows at {low_hz:hz} to {high_hz:hz} in {heard:whole} of {of:whole} take(s), where the "
         "{element:plain} rate of {bearing:part} must lie; {rotor:part} itself is not heard to "
@@ -266,6 +270,11 @@ WARNINGS: Mapping[str, str] = {
     "no_table": (
         "Without a gear table no part can be named: these are the tones heard and what usually "
         "makes such tones."
+    ),
+    "teeth_heard": (
+        "The table does not say how many teeth the gear {part:part} has: chart and {count:whole} "
+        "take(s) fit {teeth:whole}, and no other count. What is said below rests on that: count "
+        "them when the cover is off."
     ),
     "teeth_unknown": (
         "Tooth counts are not known for {parts:parts}; they are judged by which lever moves "

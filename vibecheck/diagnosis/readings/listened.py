@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from vibecheck.diagnosis.chance.field import Field
@@ -26,11 +26,13 @@ from vibecheck.diagnosis.readings.rolling import RollingScore, score_rolling
 from vibecheck.diagnosis.readings.rolling_fields import rolling_fields
 from vibecheck.diagnosis.readings.shared_turns import with_shared
 from vibecheck.diagnosis.ready import Ready, made_ready
+from vibecheck.diagnosis.speeds.counted_by_ear import EarCount, counted_by_ear
 from vibecheck.diagnosis.speeds.fit import fit_speeds
 from vibecheck.diagnosis.speeds.found import SweepSpeeds
 from vibecheck.diagnosis.speeds.table_doubts import Doubt, set_aside, table_doubts
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
+from vibecheck.machine.turning import turning
 from vibecheck.recording import Take
 
 Progress = Callable[[str, float], None]
@@ -46,7 +48,8 @@ class Listened:
 
     ``takes`` holds the takes whose speed was found, in the order they were given; ``numbers`` their
     places among all takes; ``spectra`` and ``turns`` run alongside ``takes``.
-    ``fixed`` are tones that no lever moves; ``cut`` those of the takes under cut alone, where
+    ``counted`` are gears whose teeth the table does not give and the sound does: ``machine`` and
+    ``turnings`` have them in. ``fixed`` are tones that no lever moves; ``cut`` those of the takes under cut alone, where
     others were made in air. ``doubts`` are pairs of the table that the takes contradict; takes that
     use them are left out.
     """
@@ -65,6 +68,8 @@ class Listened:
     fixed: tuple[FixedTone, ...]
     cut: tuple[FixedTone, ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    counted: tuple[EarCount, ...] = ()
+    turnings: Mapping[str, Turning] = field(default_factory=dict)
 
 
 def listen(
@@ -78,6 +83,10 @@ def listen(
     ready = tuple(_side_by_side(made_ready, takes))
     progress("finding the speeds", 0.1)
     speeds = fit_speeds(turnings, ready)
+    machine, counted = counted_by_ear(machine, ready, speeds)
+    if counted:
+        turnings = {place.label: turning(machine, place) for place in machine.positions}
+        speeds = fit_speeds(turnings, ready)
     doubts = table_doubts(machine, turnings, ready, speeds)
     speeds = set_aside(speeds, ready, doubts)
     progress("laying them on shaft angle", 0.35)
@@ -117,6 +126,8 @@ def listen(
         fixed=tuple(fixed_tones(ready, maybe)),
         cut=tuple(_cut_tones(ready, maybe)),
         doubts=doubts,
+        counted=counted,
+        turnings=turnings,
     )
 
 

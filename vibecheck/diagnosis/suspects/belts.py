@@ -26,18 +26,22 @@ belt without them, however loud beside its pulleys: sound ones are, where their 
 (another maker's invented machines); and the level over all that is heard from which it is news all
 the same."""
 SURELY, OFTEN = -6.0, 12.0
-"""Decimal logarithm of chance at which a belt of many multiples is lumpy as often as not (of four
-makers' invented belts 14 of 16 lumpy ones are heard so or better, of 261 sound ones none), and
-natural log odds for the share of takes that have them."""
-FAINT_SAYS, LUMP_SAYS, LUMP_DB = 0.3, 1.1, 6.0
+"""Decimal logarithm of chance at which a belt of many multiples is heard for sure (of four makers'
+invented belts 14 of 16 lumpy ones are, of their 261 sound ones none), and natural log odds for the
+share of takes that have them."""
+FAINT_SAYS, LUMP_SAYS, LUMP_DB = -0.55, 0.55, 6.0
 """Most that many multiples add to even odds, where they are no louder than the pulleys turning and
-where they are louder by ``LUMP_DB``: a sound belt's splice makes a faint blow as well."""
+where they are louder by ``LUMP_DB``. It never makes a belt likely: of a fifth maker's sound belts,
+each a little uneven as real ones are, two in three are heard so and one in twelve so loud."""
 STEEP, EVEN_ODDS = 2.5, 5.2
 """Odds of both against odds that came true, and where they agree (five makers' invented machines):
 what reaches half a chance is seldom a sound belt, what falls short of a third hardly ever a bad
 one."""
 THROB_SAYS, CAGE_SAYS = 8.5, 3.5
 """Most that throbbing says of a belt; and where a bearing's cage may come round as often."""
+PLAIN_THROB, FAINT_THROB_SAYS = -9.5, 5.36
+"""Decimal logarithm of chance beyond which no sound belt has been heard to throb; short of it the
+most that is said (of five makers' belts that throb less, 7 are lumpy and 8 are sound)."""
 
 
 def belt_suspects(heard: Listened) -> list[Suspect]:
@@ -72,7 +76,9 @@ def _throbs(throb: BeltThrob) -> float:
     surprise = np.log(10.0) * (-throb.log10_chance - ONE_IN)
     deep = float(np.nanquantile(throb.depth, 0.4))
     odds = float(-np.logaddexp(-surprise, -THROBS - 3.0 * np.log(max(deep, 1e-3) / EVEN_DEPTH)))
-    return float(np.clip(odds, -4.0, CAGE_SAYS if throb.cage else THROB_SAYS))
+    plain = throb.log10_chance <= PLAIN_THROB
+    most = CAGE_SAYS if throb.cage else THROB_SAYS if plain else FAINT_THROB_SAYS
+    return float(np.clip(odds, -4.0, most))
 
 
 def _rumbles(score: BeltScore) -> float:

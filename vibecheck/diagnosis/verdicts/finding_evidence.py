@@ -295,4 +295,7 @@ def _rolling_facts(case: Case, suspect: Suspect) -> list[Fact]:
                 position=fastest.label,
             )
         )
+    shallow = suspect.detail.get("shallow")
+    if isinstance(shallow, float):
+        facts.append(fact("bearing_shallow", depth=100 * shallow))
     return facts
