@@ -11,6 +11,7 @@ from vibecheck.diagnosis.chance.families import bearing_families
 from vibecheck.diagnosis.readings.rolling import RollingScore
 from vibecheck.diagnosis.suspects.rolling import (
     ALL_HEARD_SAYS,
+    FASTEST_SAYS,
     _among_their_like,
     depth_where_fast,
     like_others,
@@ -21,7 +22,7 @@ FAMILY = bearing_families(elements=9, ball_mm=7.94, pitch_mm=39.04)[0]
 
 
 def take(hz: float):
-    return SimpleNamespace(expected_ratios=lambda: {"II": 1.0, "III": 0.5}, base_hz=hz)
+    return SimpleNamespace(expected_ratios=lambda: {"motor": 2.0, "II": 1.0, "III": 0.5}, base_hz=hz)
 
 
 TAKES = [take(hz) for hz in (5.0, 15.0, 20.0, 20.0)]
@@ -67,6 +68,16 @@ def test_two_shallow_bearings_of_two_shafts_are_possible_at_most() -> None:
 )
 def test_one_that_stands_out_is_believed(other: Suspect) -> None:
     assert log_odds(suspect("II", 0.2), other)[0] > 3.0
+
+
+def test_a_shallow_one_of_the_fastest_shaft_is_possible_at_most() -> None:
+    assert log_odds(suspect("motor", 0.2)) == [pytest.approx(FASTEST_SAYS)]
+    assert log_odds(suspect("motor", 0.7))[0] > 3.0
+
+
+def test_two_elements_of_that_shaft_are_no_likelier_together_than_one() -> None:
+    first, second = log_odds(suspect("motor", 0.2), suspect("motor", 0.1))
+    assert second < first - 2.0
 
 
 def test_a_deep_one_needs_no_company_to_be_believed() -> None:

@@ -49,9 +49,9 @@ class Listened:
     ``takes`` holds the takes whose speed was found, in the order they were given; ``numbers`` their
     places among all takes; ``spectra`` and ``turns`` run alongside ``takes``.
     ``counted`` are gears whose teeth the table does not give and the sound does: ``machine`` and
-    ``turnings`` have them in. ``fixed`` are tones that no lever moves; ``cut`` those of the takes under cut alone, where
-    others were made in air. ``doubts`` are pairs of the table that the takes contradict; takes that
-    use them are left out.
+    ``turnings`` have them in. ``fixed`` are tones that no lever moves; ``cut`` those of the takes
+    under cut alone, where others were made in air. ``doubts`` are pairs of the table that the takes
+    contradict; takes that use them are left out.
     """
 
     machine: Machine

@@ -7,8 +7,7 @@ the tooth tones of all pairs at a position on one comb, a wrong one does not.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from math import ceil, exp, floor, log
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,15 +15,12 @@ from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speeds.followed import fit_against
 from vibecheck.diagnosis.speeds.found import SweepSpeeds
 from vibecheck.diagnosis.speeds.track import Frames, short_spectra
-from vibecheck.machine.parts import UNKNOWN, Gear, Known, Machine, Mesh
+from vibecheck.machine.missing_teeth import possible_teeth, with_teeth
+from vibecheck.machine.parts import Machine, Mesh
 from vibecheck.machine.turning import turning
-from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds
 
-SLIP = 0.035
-"""Belt slip and load: the table without them is this near the chart, rounding apart."""
-FEWEST, MOST, MOST_TRIED = 10, 200, 9
-"""Teeth a gear may have; and counts tried, beyond which the chart says too little."""
-MOST_TAKES = 4
+MOST_TRIED, MOST_TAKES = 9, 4
+"""Counts tried, beyond which the chart says too little; and takes each is held against."""
 SURE, LEAD = 5.0, 4.0
 """Standard deviations over the decoys that takes must reach (median) with a count that is believed,
 and the lead, in mean summed log power, over the next best count."""
@@ -59,7 +55,7 @@ def counted_by_ear(
     tuple of EarCount
     """
     found: list[EarCount] = []
-    if speeds.scale_sureness <= 0.0 or not chart_speeds(machine):
+    if speeds.scale_sureness <= 0.0:
         return machine, ()
     frames: dict[int, Frames] = {}
     while True:
@@ -72,15 +68,6 @@ def counted_by_ear(
 
 def _first(counts: Iterable[EarCount | None]) -> EarCount | None:
     return next((count for count in counts if count is not None), None)
-
-
-def with_teeth(machine: Machine, name: str, teeth: int) -> Machine:
-    """The machine with a count put in."""
-
-    def counted(gear: Gear) -> Gear:
-        return replace(gear, teeth=Known.exactly(teeth, "heard")) if gear.name == name else gear
-
-    return replace(machine, gears=tuple(counted(gear) for gear in machine.gears))
 
 
 def _counts(
@@ -100,42 +87,6 @@ def _uncounted(machine: Machine, mesh: Mesh) -> str | None:
     """The one gear of a pair whose teeth are not known."""
     names = [n for n in (mesh.driver, mesh.driven) if machine.gear(n).teeth.value is None]
     return names[0] if len(names) == 1 else None
-
-
-def possible_teeth(machine: Machine, gear: str) -> list[int]:
-    """Counts of an unknown gear that the speed chart allows, the other counts being right.
-
-    Empty where no line of the chart depends on it alone.
-    """
-    chart, rounding = chart_speeds(machine), chart_rounding(machine)
-    bare = replace(
-        machine, positions=tuple(replace(p, chart_rpm=UNKNOWN) for p in machine.positions)
-    )
-    plain = {label: _spindle_hz(bare, label) for label in chart}
-    known = [log(chart[label] / hz) for label, hz in plain.items() if hz]
-    usual, room = (float(np.median(known)), 0.3 * SLIP) if len(known) > 2 else (0.0, SLIP)
-    low, high = float(FEWEST), float(MOST)
-    told = False
-    trial = with_teeth(bare, gear, FEWEST), with_teeth(bare, gear, MOST)
-    for label, hz in plain.items():
-        few, many = (_spindle_hz(each, label) for each in trial)
-        if hz or few is None or many is None:
-            continue
-        power = round(log(many / few) / log(MOST / FEWEST))
-        if not power:
-            continue
-        told = True
-        ends = [
-            FEWEST * (chart[label] * exp(-usual + way) / few) ** (1.0 / power)
-            for way in (-room - rounding.get(label, 0.0), room + rounding.get(label, 0.0))
-        ]
-        low, high = max(low, min(ends)), min(high, max(ends))
-    return list(range(ceil(low), floor(high) + 1)) if told else []
-
-
-def _spindle_hz(machine: Machine, label: str) -> float | None:
-    here = turning(machine, machine.position(label))
-    return here.nominal_hz(machine.spindle) if machine.spindle in here.rotors else None
 
 
 def _told(

@@ -39,9 +39,9 @@ what reaches half a chance is seldom a sound belt, what falls short of a third h
 one."""
 THROB_SAYS, CAGE_SAYS = 8.5, 3.5
 """Most that throbbing says of a belt; and where a bearing's cage may come round as often."""
-PLAIN_THROB, FAINT_THROB_SAYS = -9.5, 5.36
-"""Decimal logarithm of chance beyond which no sound belt has been heard to throb; short of it the
-most that is said (of five makers' belts that throb less, 7 are lumpy and 8 are sound)."""
+PLAIN_THROB, DEEP_THROB, FAINT_THROB_SAYS = -9.5, 0.9, 5.36
+"""Decimal logarithm of chance, and depth, beyond which no sound belt has been heard to throb; short
+of both the most that is said (of five makers' belts that throb less, 7 are lumpy, 8 are sound)."""
 
 
 def belt_suspects(heard: Listened) -> list[Suspect]:
@@ -76,7 +76,7 @@ def _throbs(throb: BeltThrob) -> float:
     surprise = np.log(10.0) * (-throb.log10_chance - ONE_IN)
     deep = float(np.nanquantile(throb.depth, 0.4))
     odds = float(-np.logaddexp(-surprise, -THROBS - 3.0 * np.log(max(deep, 1e-3) / EVEN_DEPTH)))
-    plain = throb.log10_chance <= PLAIN_THROB
+    plain = throb.log10_chance <= PLAIN_THROB or deep >= DEEP_THROB
     most = CAGE_SAYS if throb.cage else THROB_SAYS if plain else FAINT_THROB_SAYS
     return float(np.clip(odds, -4.0, most))
 
@@ -90,9 +90,9 @@ def _rumbles(score: BeltScore) -> float:
     there = 10.0 * (score.clear - 0.55)
     odds = float(-np.logaddexp.reduce([-surprise, -steady, -loud, -there]))
     said = float(np.clip(odds, -4.0, 5.0)) + (4.5 if odds > 0.0 else 0.0)
-    if score.higher >= BLOWS:
-        return max(said, _lump(score))
     news = LOUD_LEAN * max(0.0, float(np.nan_to_num(score.of_all_db - NEWS_DB)))
+    if score.higher >= BLOWS:
+        return max(min(said, EVEN_ODDS + LUMP_SAYS + news), _lump(score))
     return min(said, BLUNT_SAYS + news)
 
 

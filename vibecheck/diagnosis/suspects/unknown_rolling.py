@@ -21,7 +21,9 @@ from vibecheck.diagnosis.readings.rolling_fields import rolling_fields
 from vibecheck.diagnosis.suspects.bearing_elsewhere import heard_elsewhere
 from vibecheck.diagnosis.suspects.bearing_size import expected_orders
 from vibecheck.diagnosis.suspects.rolling import (
+    MOTOR_DEEP,
     SAME_LINE,
+    among_the_fastest,
     depth_where_fast,
     rolling_odds,
 )
@@ -68,18 +70,27 @@ def unknown_rolling(heard: Listened) -> list[Finding]:
             peeled(take, field, lead, float(order))
             for take, field, order in zip(heard.takes, left, lead.orders, strict=True)
         ]
-    return _among_their_like(_one_shaft_each(found), depths)
+    return _among_their_like(_one_shaft_each(found), depths, heard)
 
 
-def _among_their_like(findings: Sequence[Finding], depths: Mapping[str, float]) -> list[Finding]:
+def _among_their_like(
+    findings: Sequence[Finding], depths: Mapping[str, float], heard: Listened
+) -> list[Finding]:
     """Those that are not deep, or not deeper than another shaft's, are possible at most."""
+    shafts = {bearing.name: bearing.shaft for bearing in heard.machine.bearings}
     told = []
     for finding in findings:
         depth = depths[finding.part]
         others = [depths[other.part] for other in findings if other is not finding]
-        alike = depth < SHALLOW or any(other > ALIKE * depth for other in others)
-        probability = min(finding.probability, ALIKE_MOST if alike else 1.0)
-        told.append(replace(finding, probability=probability, verdict=verdict_for(probability)))
+        fast = among_the_fastest(shafts[finding.part], heard.takes)
+        shallow = depth < (MOTOR_DEEP if fast else SHALLOW)
+        alike = shallow or any(other > ALIKE * depth for other in others)
+        if alike:
+            said = (*finding.evidence, fact("bearing_shallow", depth=100 * depth))
+            probability = min(finding.probability, ALIKE_MOST)
+            verdict = verdict_for(probability)
+            finding = replace(finding, probability=probability, verdict=verdict, evidence=said)
+        told.append(finding)
     return told
 
 

@@ -266,7 +266,8 @@ def _rolling_facts(case: Case, suspect: Suspect) -> list[Fact]:
                 bearing=score.bearing,
                 rotor=score.shaft,
                 reach=100 * score.reach,
-            )
+            ),
+            *_shallow(suspect),
         ]
     facts = [
         fact(
@@ -295,7 +296,10 @@ def _rolling_facts(case: Case, suspect: Suspect) -> list[Fact]:
                 position=fastest.label,
             )
         )
-    shallow = suspect.detail.get("shallow")
-    if isinstance(shallow, float):
-        facts.append(fact("bearing_shallow", depth=100 * shallow))
-    return facts
+    return [*facts, *_shallow(suspect)]
+
+
+def _shallow(suspect: Suspect) -> list[Fact]:
+    """That a sound bearing may be heard so."""
+    depth = suspect.detail.get("shallow")
+    return [fact("bearing_shallow", depth=100 * depth)] if isinstance(depth, float) else []

@@ -127,7 +127,12 @@ def told(
     ruled_out: Sequence[Fact] = (),
     next_test: Fact | None = None,
 ) -> Finding:
-    """A finding with its odds multiplied and the reason beside it."""
+    """A finding with its odds multiplied and the reason beside it.
+
+    Where a sound bearing may be what is heard, no take that says whose it is makes it a worn one.
+    """
+    if any(each.kind == "bearing_shallow" for each in finding.evidence):
+        odds = min(odds, 1.0)
     p = float(np.clip(finding.probability, 1e-6, 1.0 - 1e-6))
     new = p / (1.0 - p) * odds
     probability = min(new / (1.0 + new), max(HIGHEST, finding.probability))
