@@ -241,7 +241,7 @@ def test_a_bearing_whose_inside_nobody_knows_still_has_one_and_always_the_same()
 
 def test_the_oracle_calls_moderate_the_least_severity_that_stands_clear() -> None:
     oracle = Oracle(
-        machine=TWELVE, individual=ONE, conditions=QUIET, seed=7, most=2, healthy=2, seconds=3.0
+        machine=TWELVE, individual=ONE, conditions=QUIET, seed=7, most=3, healthy=4, seconds=3.0
     )
     fault = PlantedFault(part="spindle", fault="imbalance")
     found = oracle.moderate(fault, severities=(-2.0, 0.4, 1.2))

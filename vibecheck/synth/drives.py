@@ -26,8 +26,8 @@ def belt_sound(
 ) -> Signal:
     """Multiples of the belt's own turning; a lump or a set shows most at twice, unsteadily.
 
-    A sound belt is uneven over its length, some have a splice; a lump is short, its blow has more
-    multiples.
+    A sound belt is uneven over its length, many have a splice or a few small lumps; a lump is
+    short, its blow has more multiples.
     """
     order = work.order or 0.3
     alike = same_belt(motion.turning.machine, work.belt.name)
@@ -37,8 +37,9 @@ def belt_sound(
     draw = individual.draw(alike[0], "belt")
     multiples = np.arange(1, 13)
     level = 0.012 * draw.lognormal(0, 0.5, 12) / multiples ** draw.uniform(1.0, 2.5)
-    if draw.random() < 0.15:
-        level = level + 0.012 * np.exp(-(((multiples - 2) / 6.0) ** 2))
+    if draw.random() < 0.45:
+        small = 0.012 * float(draw.lognormal(0, 0.6))
+        level = level + small * np.exp(-(((multiples - 2) / draw.uniform(3.0, 8.0)) ** 2))
     lumps = [f for name in alike for f in faults.of(name, "lumpy or set belt")]
     for fault in lumps:
         short = draw.uniform(2.5, 8.0)

@@ -205,7 +205,7 @@ def _add_bearings(
             continue
         level = rolling.rustle(bearing, ran, individual)
         by_shaft[bearing.shaft] = float(np.hypot(by_shaft.get(bearing.shaft, 0.0), level))
-        for fault in rolling.bearing_faults(bearing, faults):
+        for fault in rolling.bearing_faults(bearing, faults, individual):
             sound = rolling.fault_sound(fault, bearing, ran, individual, conditions.load, rng)
             mixer.add(sound, bearing.name, "bearing")
     for shaft, level in by_shaft.items():
