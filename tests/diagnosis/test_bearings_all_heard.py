@@ -22,7 +22,9 @@ FAMILY = bearing_families(elements=9, ball_mm=7.94, pitch_mm=39.04)[0]
 
 
 def take(hz: float):
-    return SimpleNamespace(expected_ratios=lambda: {"motor": 2.0, "II": 1.0, "III": 0.5}, base_hz=hz)
+    return SimpleNamespace(
+        expected_ratios=lambda: {"motor": 2.0, "II": 1.0, "III": 0.5}, base_hz=hz
+    )
 
 
 TAKES = [take(hz) for hz in (5.0, 15.0, 20.0, 20.0)]

@@ -9,7 +9,7 @@ import pytest
 from story_sounds import RATE_HZ, Voice, sound
 
 from vibecheck.diagnosis.ready import Ready, made_ready
-from vibecheck.diagnosis.speeds.counted_by_ear import EarCount, counted_by_ear
+from vibecheck.diagnosis.speeds.counted_by_ear import counted_by_ear
 from vibecheck.diagnosis.speeds.fit import fit_speeds
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import UNKNOWN, Known, Machine
@@ -60,29 +60,35 @@ def ready(takes: list[Take]) -> list[Ready]:
     return [made_ready(take) for take in takes]
 
 
-def counted(machine: Machine, takes: list[Ready]) -> tuple[EarCount, ...]:
-    return counted_by_ear(machine, takes, fit_speeds(positions_of(machine), takes))[1]
+def counted(machine: Machine, takes: list[Ready]) -> dict[str, int]:
+    speeds = fit_speeds(positions_of(machine), takes)
+    found = counted_by_ear(machine, takes, speeds)[1]
+    return {gear[:3]: teeth for pair in found for gear, teeth in pair.counts.items()}
 
 
 @pytest.mark.parametrize("name", ["44T", "22T", "18T"])
 def test_a_gear_of_unknown_teeth_is_counted(lathe: Machine, ready: list[Ready], name: str) -> None:
-    (found,) = counted(without(lathe, name), ready)
-    assert (found.gear[:3], found.teeth) == (name, int(name[:2]))
+    assert counted(without(lathe, name), ready) == {name: int(name[:2])}
+
+
+def test_a_pair_of_unknown_teeth_is_counted_where_another_of_its_lever_gives_the_sum(
+    lathe: Machine, ready: list[Ready]
+) -> None:
+    assert counted(without(lathe, "32T", "44T"), ready) == {"32T": 32, "44T": 44}
 
 
 def test_two_unknown_gears_of_two_levers_are_counted_one_after_the_other(
     lathe: Machine, ready: list[Ready]
 ) -> None:
-    found = counted(without(lathe, "44T", "62T"), ready)
-    assert sorted(each.teeth for each in found) == [44, 62]
+    assert counted(without(lathe, "44T", "62T"), ready) == {"44T": 44, "62T": 62}
 
 
 def test_a_table_that_gives_all_counts_or_no_chart_asks_nothing_of_the_ear(
     lathe: Machine, ready: list[Ready]
 ) -> None:
-    assert counted(lathe, ready) == ()
+    assert counted(lathe, ready) == {}
     places = tuple(replace(place, chart_rpm=UNKNOWN) for place in lathe.positions)
-    assert counted(replace(without(lathe, "44T"), positions=places), ready) == ()
+    assert counted(replace(without(lathe, "44T"), positions=places), ready) == {}
 
 
 def test_noise_counts_no_teeth(lathe: Machine) -> None:
@@ -92,7 +98,7 @@ def test_noise_counts_no_teeth(lathe: Machine) -> None:
         samples = rng.normal(size=int(SECONDS * RATE_HZ)).astype(np.float32)
         take = Take(recording=Recording(samples=samples, rate_hz=RATE_HZ), position=place.label)
         hiss.append(made_ready(take))
-    assert counted(without(lathe, "44T"), hiss) == ()
+    assert counted(without(lathe, "44T"), hiss) == {}
 
 
 def test_the_report_says_what_it_rests_on(lathe: Machine, takes: list[Take]) -> None:

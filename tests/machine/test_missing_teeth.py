@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from vibecheck.files.gear_table import parse_table
-from vibecheck.machine.missing_teeth import possible_teeth, with_teeth
+from vibecheck.machine.missing_teeth import possible_counts, with_counts
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.turning import sweep
 from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds, explain_speeds
@@ -30,6 +30,11 @@ H = "61/31"
 L = "18/74"
 """
 DRIVEN_A2, DRIVING_B2 = "driven gear (A2, II)", "driving gear (B2, II)"
+
+
+def possible_teeth(machine: Machine, gear: str) -> list[int]:
+    mesh = next(m for m in machine.meshes if gear in (m.driver, m.driven))
+    return [counts[gear] for counts in possible_counts(machine, mesh)]
 
 
 def charted(slip: float = 0.0, fives: bool = False, **unknown: str) -> Machine:
@@ -64,8 +69,25 @@ def test_a_chart_in_fives_allows_more_counts_at_slow_speeds_only() -> None:
 def test_a_count_behind_another_unknown_one_waits_for_it() -> None:
     both = charted(n38_38="38/?", n32_44="32/?", n25_51="25/?", n22_62="?/62")
     assert possible_teeth(both, DRIVING_B2) == []
-    one = with_teeth(both, DRIVEN_A2, 44)
+    one = with_counts(both, {DRIVEN_A2: 44})
     assert 22 in possible_teeth(one, DRIVING_B2)
+
+
+def test_two_counts_of_a_pair_are_told_by_the_sum_of_another_of_its_lever() -> None:
+    machine = charted(n32_44="?/?")
+    mesh = next(m for m in machine.meshes if DRIVEN_A2 in (m.driver, m.driven))
+    allowed = [
+        (counts[mesh.driver], counts[mesh.driven]) for counts in possible_counts(machine, mesh)
+    ]
+    assert (32, 44) in allowed
+    assert all(abs(sum(pair) - 76) <= 1 for pair in allowed)
+    assert len(allowed) <= 6
+
+
+def test_two_counts_of_a_pair_that_stands_alone_are_not() -> None:
+    machine = charted(n61_31="?/?", n18_74="?/?")
+    mesh = machine.meshes[-1]
+    assert possible_counts(machine, mesh) == []
 
 
 def test_without_a_chart_nothing_is_allowed_or_ruled_out() -> None:

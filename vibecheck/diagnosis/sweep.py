@@ -59,7 +59,11 @@ def diagnose_sweep(
     reports = take_reports(machine, heard.ready, heard.speeds, heard.turnings, heard.doubts)
     reports += special_reports(specials)
     warnings = doubt_warnings(heard.doubts)
-    warnings += [fact("teeth_heard", part=c.gear, teeth=c.teeth, count=c.takes) for c in heard.counted]
+    warnings += [
+        fact("teeth_heard", part=gear, teeth=teeth, count=pair.takes)
+        for pair in heard.counted
+        for gear, teeth in pair.counts.items()
+    ]
     warnings += speed_warnings(machine, heard.ready, heard.speeds)
     if not heard.takes:
         return Diagnosis(

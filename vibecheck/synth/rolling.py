@@ -37,7 +37,9 @@ def heard_when_sound(bearing: Bearing, individual: Individual) -> PlantedFault |
         return None
     return PlantedFault(
         part=bearing.name,
-        fault=str(draw.choice(["outer race", "inner race", "rolling element"], p=[0.5, 0.35, 0.15])),
+        fault=str(
+            draw.choice(["outer race", "inner race", "rolling element"], p=[0.5, 0.35, 0.15])
+        ),
         severity=min(0.1, float(draw.normal(-0.15, 0.2))),
         slip=float(draw.uniform(0.001, 0.015)),
         jitter=float(draw.uniform(0.002, 0.012)),
@@ -161,9 +163,7 @@ def _rubbing_cage(
     return out
 
 
-def bearing_faults(
-    bearing: Bearing, faults: Faults, individual: Individual
-) -> list[PlantedFault]:
+def bearing_faults(bearing: Bearing, faults: Faults, individual: Individual) -> list[PlantedFault]:
     """Faults planted in one bearing, and what is heard of it when it is sound."""
     faint = heard_when_sound(bearing, individual)
     planted = faults.of(bearing.name, *BEARING_FAULTS)

@@ -6,7 +6,7 @@ the tooth tones of all pairs at a position on one comb, a wrong one does not.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,11 +15,11 @@ from vibecheck.diagnosis.ready import Ready
 from vibecheck.diagnosis.speeds.followed import fit_against
 from vibecheck.diagnosis.speeds.found import SweepSpeeds
 from vibecheck.diagnosis.speeds.track import Frames, short_spectra
-from vibecheck.machine.missing_teeth import possible_teeth, with_teeth
+from vibecheck.machine.missing_teeth import Counts, possible_counts, uncounted, with_counts
 from vibecheck.machine.parts import Machine, Mesh
 from vibecheck.machine.turning import turning
 
-MOST_TRIED, MOST_TAKES = 9, 4
+MOST_TRIED, MOST_TAKES = 12, 4
 """Counts tried, beyond which the chart says too little; and takes each is held against."""
 SURE, LEAD = 5.0, 4.0
 """Standard deviations over the decoys that takes must reach (median) with a count that is believed,
@@ -29,10 +29,9 @@ MOST_OF_THEM = 0.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EarCount:
-    """A gear of unknown teeth, counted by ear; ``takes`` is how many takes say so."""
+    """A pair whose missing counts (gear -> teeth) are told by ear; by how many takes."""
 
-    gear: str
-    teeth: int
+    counts: Counts
     takes: int
 
 
@@ -55,68 +54,44 @@ def counted_by_ear(
     tuple of EarCount
     """
     found: list[EarCount] = []
-    if speeds.scale_sureness <= 0.0:
-        return machine, ()
     frames: dict[int, Frames] = {}
-    while True:
-        made = _first(_counts(machine, takes, speeds.scale, frames))
+    while speeds.scale_sureness > 0.0:
+        each = (_told(machine, mesh, takes, speeds.scale, frames) for mesh in machine.meshes)
+        made = next((count for count in each if count is not None), None)
         if made is None:
-            return machine, tuple(found)
+            break
         found.append(made)
-        machine = with_teeth(machine, made.gear, made.teeth)
-
-
-def _first(counts: Iterable[EarCount | None]) -> EarCount | None:
-    return next((count for count in counts if count is not None), None)
-
-
-def _counts(
-    machine: Machine, takes: Sequence[Ready], scale: float, frames: dict[int, Frames]
-) -> Iterable[EarCount | None]:
-    """What is found of each pair in which one count is missing; lazily, one after the other."""
-    for mesh in machine.meshes:
-        gear = _uncounted(machine, mesh)
-        if gear is None:
-            continue
-        trials = {z: with_teeth(machine, gear, z) for z in possible_teeth(machine, gear)}
-        if 0 < len(trials) <= MOST_TRIED:
-            yield _told(gear, mesh, trials, takes, scale, frames)
-
-
-def _uncounted(machine: Machine, mesh: Mesh) -> str | None:
-    """The one gear of a pair whose teeth are not known."""
-    names = [n for n in (mesh.driver, mesh.driven) if machine.gear(n).teeth.value is None]
-    return names[0] if len(names) == 1 else None
+        machine = with_counts(machine, made.counts)
+    return machine, tuple(found)
 
 
 def _told(
-    gear: str,
+    machine: Machine,
     mesh: Mesh,
-    trials: Mapping[int, Machine],
     takes: Sequence[Ready],
     scale: float,
     frames: dict[int, Frames],
 ) -> EarCount | None:
-    """The count whose takes fit clearly best, if one does."""
-    some = next(iter(trials.values()))
-    numbers = [n for n, take in enumerate(takes) if _rests_on(some, mesh, take)]
+    """The counts of a pair whose takes fit clearly best, if some do."""
+    possible = possible_counts(machine, mesh) if uncounted(machine, mesh) else []
+    if not 0 < len(possible) <= MOST_TRIED:
+        return None
+    trials = [with_counts(machine, counts) for counts in possible]
+    numbers = [n for n, take in enumerate(takes) if _rests_on(trials[0], mesh, take)]
     if not numbers:
         return None
     places = np.linspace(0, len(numbers) - 1, MOST_TAKES).round().astype(int)
     numbers = [numbers[k] for k in sorted(set(places.tolist()))]
-    sure, support = {}, {}
-    for teeth, machine in trials.items():
-        fits = np.array([_fit(takes[n], n, machine, scale, frames) for n in numbers])
-        sure[teeth], support[teeth] = float(np.median(fits[:, 0])), fits[:, 1]
-    best = max(support, key=lambda z: float(support[z].mean()))
-    others = [each for teeth, each in support.items() if teeth != best]
-    beaten = all(
-        (support[best] - other).mean() >= LEAD and np.mean(support[best] > other) >= MOST_OF_THEM
-        for other in others
+    fits = np.array(
+        [[_fit(takes[n], n, trial, scale, frames) for n in numbers] for trial in trials]
     )
+    sure, support = np.median(fits[:, :, 0], axis=1), fits[:, :, 1]
+    best = int(support.mean(axis=1).argmax())
+    lead = np.delete(support[best] - support, best, axis=0)
+    beaten = np.all(lead.mean(axis=1) >= LEAD) and np.all((lead > 0).mean(axis=1) >= MOST_OF_THEM)
     if sure[best] < SURE or not beaten:
         return None
-    return EarCount(gear=gear, teeth=best, takes=len(numbers))
+    return EarCount(counts=possible[best], takes=len(numbers))
 
 
 def _rests_on(machine: Machine, mesh: Mesh, take: Ready) -> bool:
