@@ -67,7 +67,7 @@ def possible_counts(machine: Machine, mesh: Mesh) -> list[dict[str, int]]:
         slip, room = median(slips), LIKE_THE_OTHERS
     names = uncounted(machine, mesh)
     even = with_counts(bare, dict.fromkeys(names, MIDDLE))
-    more = with_counts(even, {name: MIDDLE + 1 for name in names[:1]})
+    more = with_counts(even, dict.fromkeys(names[:1], MIDDLE + 1))
     off, power = {}, 0
     for label, hz in plain.items():
         speed, changed = _spindle_hz(even, label), _spindle_hz(more, label)
