@@ -7,9 +7,9 @@ from dataclasses import replace
 from math import log
 from statistics import median
 
-from vibecheck.machine.parts import UNKNOWN, Gear, Known, Machine, Mesh
+from vibecheck.machine.parts import Gear, Known, Machine, Mesh
 from vibecheck.machine.turning import turning
-from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds
+from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds, without_chart
 from vibecheck.machine.wrong_pairs import ORDINARY_SLIP
 
 Counts = Mapping[str, int]
@@ -58,8 +58,7 @@ def possible_counts(machine: Machine, mesh: Mesh) -> list[dict[str, int]]:
         Gear name -> teeth; empty where no line of the chart depends on that pair alone.
     """
     chart, rounding = chart_speeds(machine), chart_rounding(machine)
-    places = tuple(replace(place, chart_rpm=UNKNOWN) for place in machine.positions)
-    bare = replace(machine, positions=places)
+    bare = without_chart(machine)
     plain = {label: _spindle_hz(bare, label) for label in chart}
     slips = [log(chart[label] / hz) for label, hz in plain.items() if hz]
     slip, room = 0.0, ORDINARY_SLIP

@@ -113,10 +113,11 @@ def _rows(machine: Machine, measured: Measured) -> list[Row]:
     Where teeth are unknown it takes a speed from the chart; such rows are told apart by other
     things than the numbers of the table, and count only when there are no others.
     """
-    return _compared(_without_chart(machine), measured) or _compared(machine, measured)
+    return _compared(without_chart(machine), measured) or _compared(machine, measured)
 
 
-def _without_chart(machine: Machine) -> Machine:
+def without_chart(machine: Machine) -> Machine:
+    """The machine with no speeds promised: only its own numbers tell how fast it turns."""
     places = tuple(replace(place, chart_rpm=UNKNOWN) for place in machine.positions)
     return replace(machine, positions=places)
 

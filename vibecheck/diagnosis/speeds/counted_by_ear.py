@@ -18,6 +18,7 @@ from vibecheck.diagnosis.speeds.track import Frames, short_spectra
 from vibecheck.machine.missing_teeth import Counts, possible_counts, uncounted, with_counts
 from vibecheck.machine.parts import Machine, Mesh
 from vibecheck.machine.turning import turning
+from vibecheck.machine.wrong_numbers import without_chart
 
 MOST_TRIED, MOST_TAKES = 12, 4
 """Counts tried, beyond which the chart says too little; and takes each is held against."""
@@ -25,6 +26,9 @@ SURE, LEAD = 5.0, 4.0
 """Standard deviations over the decoys that takes must reach (median) with a count that is believed,
 and the lead, in mean summed log power, over the next best count."""
 MOST_OF_THEM = 0.6
+FEWEST, ALIKE = 2, 0.03
+"""Takes that must tell how fast the machine runs by its table, and how far they may be apart: a
+motor labours, but a tooth more or less is three parts in a hundred."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +49,8 @@ def counted_by_ear(
     machine : Machine
     takes : sequence of Ready
     speeds : SweepSpeeds
-        What was found with the table as it is: the common scale is taken from there.
+        What was found with the table as it is: how far from it the machine runs is taken from
+        there. A count and the speed of its shaft stand for one another, so that this must be known.
 
     Returns
     -------
@@ -55,14 +60,29 @@ def counted_by_ear(
     """
     found: list[EarCount] = []
     frames: dict[int, Frames] = {}
-    while speeds.scale_sureness > 0.0:
-        each = (_told(machine, mesh, takes, speeds.scale, frames) for mesh in machine.meshes)
+    scale = _table_scale(machine, speeds)
+    while scale is not None:
+        each = (_told(machine, mesh, takes, scale, frames) for mesh in machine.meshes)
         made = next((count for count in each if count is not None), None)
         if made is None:
             break
         found.append(made)
         machine = with_counts(machine, made.counts)
     return machine, tuple(found)
+
+
+def _table_scale(machine: Machine, speeds: SweepSpeeds) -> float | None:
+    """Speed over the table's, where the table gives it by itself; a chart's slip is another."""
+    bare, scales = without_chart(machine), []
+    for speed in speeds.takes:
+        if not speed.found or speed.misfiled or speed.turning is None or speed.sureness < SURE:
+            continue
+        groups = turning(bare, bare.position(speed.turning.label)).groups
+        nominal = {name: group.nominal_hz for name, group in groups.items()}
+        scales += [t.mean_hz / hz for g, t in speed.tracks.items() if (hz := nominal.get(g))]
+    if len(scales) < FEWEST or np.ptp(scales) > ALIKE:
+        return None
+    return float(np.median(scales))
 
 
 def _told(
