@@ -272,9 +272,8 @@ WARNINGS: Mapping[str, str] = {
         "makes such tones."
     ),
     "teeth_heard": (
-        "The table does not say how many teeth the gear {part:part} has: chart and {count:whole} "
-        "take(s) fit {teeth:whole}, and no other count. What is said below rests on that: count "
-        "them when the cover is off."
+        "By ear {part:part} has {teeth:whole} teeth: chart and {count:whole} take(s) fit no other "
+        "count. What follows rests on that; count them when the cover is off."
     ),
     "teeth_unknown": (
         "Tooth counts are not known for {parts:parts}; they are judged by which lever moves "
