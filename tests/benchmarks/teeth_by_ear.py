@@ -75,9 +75,7 @@ def _blanked(machine: Machine, rng: np.random.Generator) -> tuple[Machine, dict[
         mesh = machine.meshes[int(index)]
         which = int(rng.choice(3, p=[0.4, 0.4, 0.2]))
         names.update(((mesh.driver,), (mesh.driven,), (mesh.driver, mesh.driven))[which])
-    gears = [
-        replace(gear, teeth=UNKNOWN) if gear.name in names else gear for gear in machine.gears
-    ]
+    gears = [replace(gear, teeth=UNKNOWN) if gear.name in names else gear for gear in machine.gears]
     true = {gear.name: round(gear.teeth.value or 0) for gear in machine.gears if gear.name in names}
     return replace(machine, positions=tuple(places), gears=tuple(gears)), true
 

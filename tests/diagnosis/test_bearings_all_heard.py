@@ -21,6 +21,9 @@ from vibecheck.diagnosis.suspects.suspect import Suspect
 FAMILY = bearing_families(elements=9, ball_mm=7.94, pitch_mm=39.04)[0]
 
 
+LIKELY = float(np.log(0.85 / 0.15))
+
+
 def take(hz: float):
     return SimpleNamespace(
         expected_ratios=lambda: {"motor": 2.0, "II": 1.0, "III": 0.5}, base_hz=hz
@@ -65,11 +68,16 @@ def test_two_shallow_bearings_of_two_shafts_are_possible_at_most() -> None:
 
 @pytest.mark.parametrize(
     "other",
-    [suspect("III", 0.05), suspect("III", 0.15, chance=-1.0), suspect("II", 0.15)],
+    [suspect("III", 0.05), suspect("III", 0.20, chance=-1.0), suspect("II", 0.2)],
     ids=["the other is far shallower", "the other is chance", "both are of one shaft"],
 )
 def test_one_that_stands_out_is_believed(other: Suspect) -> None:
-    assert log_odds(suspect("II", 0.2), other)[0] > 3.0
+    assert log_odds(suspect("II", 0.3), other)[0] > LIKELY
+
+
+@pytest.mark.parametrize(("depth", "likely"), [(0.1, False), (0.18, False), (0.3, True)])
+def test_the_shallower_the_less_is_said(depth: float, likely: bool) -> None:
+    assert (log_odds(suspect("II", depth))[0] > LIKELY) == likely
 
 
 def test_a_shallow_one_of_the_fastest_shaft_is_possible_at_most() -> None:
