@@ -12,16 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.speeds.followed import fit_against
 from vibecheck.diagnosis.speeds.found import SweepSpeeds
-from vibecheck.diagnosis.speeds.track import Frames, short_spectra
+from vibecheck.diagnosis.speeds.trial_fits import TrialFits, some_of
 from vibecheck.machine.missing_teeth import Counts, possible_counts, uncounted, with_counts
 from vibecheck.machine.parts import Machine, Mesh
 from vibecheck.machine.turning import turning
 from vibecheck.machine.wrong_numbers import without_chart
 
-MOST_TRIED, MOST_TAKES = 12, 4
-"""Counts tried, beyond which the chart says too little; and takes each is held against."""
+MOST_TRIED = 12
+"""Counts tried, beyond which the chart says too little."""
 SURE, LEAD = 5.0, 4.0
 """Standard deviations over the decoys that takes must reach (median) with a count that is believed,
 and the lead, in mean summed log power, over the next best count."""
@@ -59,10 +58,10 @@ def counted_by_ear(
     tuple of EarCount
     """
     found: list[EarCount] = []
-    frames: dict[int, Frames] = {}
     scale = _table_scale(machine, speeds)
+    fits = TrialFits(takes=takes, scale=scale or 1.0)
     while scale is not None:
-        each = (_told(machine, mesh, takes, scale, frames) for mesh in machine.meshes)
+        each = (_told(machine, mesh, fits) for mesh in machine.meshes)
         made = next((count for count in each if count is not None), None)
         if made is None:
             break
@@ -85,33 +84,23 @@ def _table_scale(machine: Machine, speeds: SweepSpeeds) -> float | None:
     return float(np.median(scales))
 
 
-def _told(
-    machine: Machine,
-    mesh: Mesh,
-    takes: Sequence[Ready],
-    scale: float,
-    frames: dict[int, Frames],
-) -> EarCount | None:
+def _told(machine: Machine, mesh: Mesh, fits: TrialFits) -> EarCount | None:
     """The counts of a pair whose takes fit clearly best, if some do."""
     possible = possible_counts(machine, mesh) if uncounted(machine, mesh) else []
     if not 0 < len(possible) <= MOST_TRIED:
         return None
     trials = [with_counts(machine, counts) for counts in possible]
-    numbers = [n for n, take in enumerate(takes) if _rests_on(trials[0], mesh, take)]
+    numbers = [n for n, take in enumerate(fits.takes) if _rests_on(trials[0], mesh, take)]
     if not numbers:
         return None
-    places = np.linspace(0, len(numbers) - 1, MOST_TAKES).round().astype(int)
-    numbers = [numbers[k] for k in sorted(set(places.tolist()))]
-    fits = np.array(
-        [[_fit(takes[n], n, trial, scale, frames) for n in numbers] for trial in trials]
-    )
-    sure, support = np.median(fits[:, :, 0], axis=1), fits[:, :, 1]
+    found = np.array([[fits.fit(trial, n) for n in some_of(numbers)] for trial in trials])
+    sure, support = np.median(found[:, :, 0], axis=1), found[:, :, 1]
     best = int(support.mean(axis=1).argmax())
     lead = np.delete(support[best] - support, best, axis=0)
     beaten = np.all(lead.mean(axis=1) >= LEAD) and np.all((lead > 0).mean(axis=1) >= MOST_OF_THEM)
     if sure[best] < SURE or not beaten:
         return None
-    return EarCount(counts=possible[best], takes=len(numbers))
+    return EarCount(counts=possible[best], takes=found.shape[1])
 
 
 def _rests_on(machine: Machine, mesh: Mesh, take: Ready) -> bool:
@@ -124,12 +113,3 @@ def _rests_on(machine: Machine, mesh: Mesh, take: Ready) -> bool:
     at_work = [work for work in turning(machine, machine.position(label)).meshes if work.loaded]
     counted = all(work.driver_teeth and work.driven_teeth for work in at_work)
     return counted and any(work.name == mesh.name for work in at_work) and len(at_work) > 1
-
-
-def _fit(
-    take: Ready, number: int, machine: Machine, scale: float, frames: dict[int, Frames]
-) -> tuple[float, float]:
-    if number not in frames:
-        frames[number] = short_spectra(take.slow, take.slow_hz, machine.supply.mains_hz)
-    here = turning(machine, machine.position(str(take.take.position)))
-    return fit_against(take, frames[number], here, scale)

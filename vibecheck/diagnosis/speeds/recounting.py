@@ -1,4 +1,4 @@
-"""Teeth counted by ear: which count near the table's fits the takes that use a pair best.
+"""Teeth counted again: which count near the table's fits the takes that use a pair best.
 
 Everything ahead of a pair pins its driver's speed; the pair's own tooth tone over that speed is the
 driver's count, and what turns behind the pair gives the ratio.
@@ -7,18 +7,18 @@ driver's count, and what turns behind the pair gives the ratio.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vibecheck.diagnosis.ready import Ready
-from vibecheck.diagnosis.speeds.followed import fit_against
 from vibecheck.diagnosis.speeds.found import SweepSpeeds
-from vibecheck.diagnosis.speeds.track import Frames, SpeedTrack, order_significance, short_spectra
-from vibecheck.machine.parts import Gear, Known, Machine, Mesh
+from vibecheck.diagnosis.speeds.track import SpeedTrack, order_significance
+from vibecheck.diagnosis.speeds.trial_fits import TrialFits, some_of
+from vibecheck.machine.missing_teeth import with_counts
+from vibecheck.machine.parts import Machine, Mesh
 from vibecheck.machine.train import Turning
-from vibecheck.machine.turning import turning
 
 Pair = tuple[int, int]
 Numbers = NDArray[np.float64]
@@ -31,7 +31,7 @@ it over what the table's have themselves, where those fit beyond doubt: counts o
 ratio share most of the lines."""
 AS_GOOD = 0.80
 SURE = 5.0
-MOST_TAKES, MOST_PAIRS = 4, 3
+MOST_PAIRS = 3
 CLEARLY_RIGHT = 8.0
 """Standard deviations at which the sound upholds the table against a speed somebody stated."""
 REACH = 3
@@ -63,7 +63,7 @@ class Recounting:
         speeds: SweepSpeeds,
     ) -> None:
         self.machine, self.takes, self.speeds = machine, takes, speeds
-        self.frames: dict[int, Frames] = {}
+        self.trials = TrialFits(takes=takes, scale=speeds.scale)
         self.users: dict[str, list[int]] = {}
         for number, take in enumerate(takes):
             here = turnings.get(take.take.position or "")
@@ -148,16 +148,15 @@ class Recounting:
         """
         mesh = self._mesh(pair)
         counted = _teeth(self.machine, mesh)
-        numbers = self.users[pair]
-        places = np.linspace(0, len(numbers) - 1, MOST_TAKES).round().astype(int)
-        numbers = [numbers[k] for k in sorted(set(places.tolist()))]
+        numbers = some_of(self.users[pair])
         plain = self._fits(self.machine, numbers)
         needed = self._needed(plain) if driver_teeth is None else 0.0
         gains: dict[Pair, float] = {}
         for trial in neighbours(counted):
             if driver_teeth not in (None, trial[0]):
                 continue
-            fits = self._fits(_with_teeth(self.machine, mesh, trial), numbers)
+            counts = dict(zip((mesh.driver, mesh.driven), trial, strict=True))
+            fits = self._fits(with_counts(self.machine, counts), numbers)
             better = np.array([f[1] - p[1] for f, p in zip(fits, plain, strict=True)])
             good = [f[0] >= SURE and f[1] >= AS_GOOD * self._usual(numbers) for f in fits]
             if np.mean(good) >= SHARE and np.mean(better > 0) >= SHARE:
@@ -219,15 +218,7 @@ class Recounting:
         return found
 
     def _fits(self, machine: Machine, numbers: Sequence[int]) -> list[tuple[float, float]]:
-        found = []
-        for number in numbers:
-            take = self.takes[number]
-            if number not in self.frames:
-                mains = self.machine.supply.mains_hz
-                self.frames[number] = short_spectra(take.slow, take.slow_hz, mains)
-            here = turning(machine, machine.position(str(take.take.position)))
-            found.append(fit_against(take, self.frames[number], here, self.speeds.scale))
-        return found
+        return [self.trials.fit(machine, number) for number in numbers]
 
 
 def _tooth_scan(take: Ready, here: Turning, tracks: Mapping[str, SpeedTrack]) -> dict[str, Numbers]:
@@ -261,14 +252,3 @@ def neighbours(counted: Pair) -> list[Pair]:
 def _teeth(machine: Machine, mesh: Mesh) -> Pair:
     values = [machine.gear(name).teeth.value or 0.0 for name in (mesh.driver, mesh.driven)]
     return round(values[0]), round(values[1])
-
-
-def _with_teeth(machine: Machine, mesh: Mesh, teeth: Pair) -> Machine:
-    counts = dict(zip((mesh.driver, mesh.driven), teeth, strict=True))
-
-    def recounted(gear: Gear) -> Gear:
-        if gear.name not in counts:
-            return gear
-        return replace(gear, teeth=Known.exactly(float(counts[gear.name])))
-
-    return replace(machine, gears=tuple(recounted(gear) for gear in machine.gears))
