@@ -40,11 +40,11 @@ ALL_HEARD, LIKE, DEEP, ALL_HEARD_SAYS = -2.0, 0.45, 0.35, -0.4
 """Sound bearings may all be heard. One is told from its like by depth: where a bearing of another
 shaft is heard as well (decimal logarithm of chance), at least so deep over it, one shallower than
 ``DEEP`` is possible, no more (log odds, prior and all)."""
-FASTEST, MOTOR_DEEP, FASTEST_SAYS = 0.9, 0.55, 0.4
+FASTEST, MOTOR_DEEP, EVEN_MOTOR, MOTOR_LEAN = 0.9, 0.55, 0.45, 1.4
 """Nor is one of a shaft this fast over the fastest (median take), mostly the motor, that is not
 deeper than sound motor bearings have been measured to be (tests/against/test_measured_bearings;
-two makers' invented ones too): what strikes so often, at all positions, is the first to be heard.
-Log odds, prior and all."""
+those of two other makers and the project's own too): what strikes so often, at all positions, is
+the first to be heard. Depth at which it is as likely bad as sound, and log odds per natural log."""
 HALF_DEEP, HALF_SAYS, DEPTH_LEAN, PLAINLY_DEEP = 0.13, 0.5, 2.5, 0.45
 """The most that is said of others by how deep they are: log odds at a depth, more per natural log,
 up to where depth leaves no doubt. Of five makers' bearings that lead their machine, of slower
@@ -109,11 +109,12 @@ def _among_their_like(found: list[Suspect], takes: Sequence[Heard]) -> list[Susp
 
 def _most_by_depth(depth: float, *, fast: bool) -> float:
     """Most log odds of a flaw that a sound bearing's depth leaves."""
+    at = max(depth, 1e-3)
     if fast and depth < MOTOR_DEEP:
-        return FASTEST_SAYS
+        return MOTOR_LEAN * float(np.log(at / EVEN_MOTOR))
     if depth >= PLAINLY_DEEP:
         return float("inf")
-    return HALF_SAYS + DEPTH_LEAN * float(np.log(max(depth, 1e-3) / HALF_DEEP))
+    return HALF_SAYS + DEPTH_LEAN * float(np.log(at / HALF_DEEP))
 
 
 def among_the_fastest(shaft: str, takes: Sequence[Heard]) -> bool:
