@@ -75,7 +75,7 @@ def test_one_that_stands_out_is_believed(other: Suspect) -> None:
     assert log_odds(suspect("II", 0.3), other)[0] > LIKELY
 
 
-@pytest.mark.parametrize(("depth", "likely"), [(0.1, False), (0.18, False), (0.3, True)])
+@pytest.mark.parametrize(("depth", "likely"), [(0.1, False), (0.14, False), (0.3, True)])
 def test_the_shallower_the_less_is_said(depth: float, likely: bool) -> None:
     assert (log_odds(suspect("II", depth))[0] > LIKELY) == likely
 
