@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from story_sounds import RATE_HZ, Strikes, Voice, sound
 
-from vibecheck.diagnosis.findings import Diagnosis, Finding
+from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.readings.listened import Listened, listen
+from vibecheck.diagnosis.verdicts import special_takes
 from vibecheck.diagnosis.verdicts.special_takes import with_specials
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import Machine, Position
@@ -115,3 +116,24 @@ def test_what_is_gone_with_the_chuck_off_was_the_chucks(
     assert (before.part, before.fault) == ("spindle", "imbalance")
     assert after is not None
     assert kind in kinds(after)
+
+
+@pytest.mark.parametrize(
+    ("held", "least", "most"),
+    [
+        (fact("bearing_shallow", depth=20.0), 0.5, 0.5),
+        (fact("belt_may_be_sound"), 0.6, 0.84),
+        (fact("belt_rate", low_hz=6.5, high_hz=None, belt="V-belt"), 0.85, 0.995),
+    ],
+    ids=["a bearing that may be sound", "a belt that may be sound", "neither"],
+)
+def test_a_take_that_says_whose_sound_it_is_makes_no_sound_part_a_bad_one(
+    knocking: Swept, held: Fact, least: float, most: float
+) -> None:
+    _, _, diagnosis = knocking
+    found = replace(
+        diagnosis.findings[0], probability=0.5, verdict=verdict_for(0.5), evidence=(held,)
+    )
+    upheld = special_takes.told(found, special_takes.MUCH)
+    assert least <= upheld.probability <= most
+    assert special_takes.told(found, 1.0 / special_takes.MUCH).probability < 0.2

@@ -121,9 +121,10 @@ EVIDENCE: Mapping[str, str] = {
         "A bump at {low_hz:hz}[ to {high_hz:hz}], the rate at which {belt:part} goes round."
     ),
     "belt_lump_short": (
-        "It has multiples up to the eighth of {belt:part}'s rate, as a short lump has that passes "
-        "the pulleys; a sound belt has the first few."
+        "It has multiples up to the eighth of {belt:part}'s rate, as something short has that "
+        "passes the pulleys: a lump, or a splice."
     ),
+    "belt_may_be_sound": "A sound belt, never quite even, may be heard so too.",
     "belt_throb": (
         "All else swells and fades at {low_hz:hz} to {high_hz:hz}, as often as {belt:part} goes "
         "round, at {heard:whole} of the {expected:whole} position(s)."

@@ -13,8 +13,7 @@ from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.suspects.suspect import Suspect
 
 THROBS, EVEN_DEPTH = 7.0, 0.12
-"""Natural log odds of a belt with which all else throbs this deep (judgement: two makers of
-invented machines, none of whose sound belts does)."""
+"""Natural log odds of a belt with which all else throbs this deep (judgement)."""
 ONE_IN = 2.5
 """Power of ten of the chance that throbbing must be beyond: tails are heavier than they look."""
 LOUD_DB, LOUD_LEAN = 9.0, 0.35
@@ -57,6 +56,8 @@ def _belt_suspect(score: BeltScore, throbs: Sequence[BeltThrob]) -> Suspect:
     own = max((t for t in throbs if t.belt in names), key=_throbs, default=None)
     if own is not None and _throbs(own) > evidence:
         evidence, detail = _throbs(own), {**detail, "throb": own}
+    if evidence <= EVEN_ODDS + LUMP_SAYS:
+        detail["may_be_sound"] = True
     return Suspect(
         parts=names,
         part_kind="belt",
@@ -72,7 +73,7 @@ def _borne_out(odds: float) -> float:
 
 
 def _throbs(throb: BeltThrob) -> float:
-    """Natural log odds from what throbs as the belt goes round; no sound belt has been seen to."""
+    """Natural log odds from what throbs as the belt goes round."""
     surprise = np.log(10.0) * (-throb.log10_chance - ONE_IN)
     deep = float(np.nanquantile(throb.depth, 0.4))
     odds = float(-np.logaddexp(-surprise, -THROBS - 3.0 * np.log(max(deep, 1e-3) / EVEN_DEPTH)))

@@ -178,6 +178,7 @@ def _thrown_facts(suspect: Suspect) -> list[Fact]:
 def _belt_facts(
     case: Case, suspect: Suspect, working: Sequence[int], loud: Sequence[int]
 ) -> list[Fact]:
+    sound = [fact("belt_may_be_sound")] if suspect.detail.get("may_be_sound") else []
     if isinstance(suspect.detail.get("throb"), BeltThrob):
         found = list(rates_hz_of(case, suspect, loud or working).values())
         return [
@@ -188,7 +189,8 @@ def _belt_facts(
                 belt=suspect.parts[0],
                 heard=len(labels(case, loud)),
                 expected=len(labels(case, working)),
-            )
+            ),
+            *sound,
         ]
     score = suspect.detail.get("score")
     if not isinstance(score, BeltScore):
@@ -204,6 +206,7 @@ def _belt_facts(
             belt=score.belt,
         ),
         *short,
+        *sound,
         fact(
             "engine_note", text=f"lines {score.resolution_hz:.2f} Hz apart can be told apart here"
         ),

@@ -45,6 +45,9 @@ HIGHEST = 0.995
 BELT_UNTIL_ALONE = 0.97
 """A belt's rate is known to a few per cent only; until it is heard gone with the belt off, another
 slow thing may be meant."""
+HELD_AT = {"bearing_shallow": 0.0, "belt_may_be_sound": 0.84}
+"""Most that a special take makes of a finding which a sound part may make as well, by the fact that
+says so: it tells whose the sound is (a bearing's lines tell that by themselves), not how bad."""
 CHUCK_DB, SAME_DB, REVERSE_DB = 6.0, 3.0, 6.0
 WORTH_SAYING = 0.10
 NO_PART = 0.84
@@ -127,15 +130,11 @@ def told(
     ruled_out: Sequence[Fact] = (),
     next_test: Fact | None = None,
 ) -> Finding:
-    """A finding with its odds multiplied and the reason beside it.
-
-    Where a sound bearing may be what is heard, no take that says whose it is makes it a worn one.
-    """
-    if any(each.kind == "bearing_shallow" for each in finding.evidence):
-        odds = min(odds, 1.0)
+    """A finding with its odds multiplied and the reason beside it."""
+    most = min([HELD_AT.get(each.kind, HIGHEST) for each in finding.evidence], default=HIGHEST)
     p = float(np.clip(finding.probability, 1e-6, 1.0 - 1e-6))
     new = p / (1.0 - p) * odds
-    probability = min(new / (1.0 + new), max(HIGHEST, finding.probability))
+    probability = min(new / (1.0 + new), max(most, finding.probability))
     return replace(
         finding,
         probability=probability,
