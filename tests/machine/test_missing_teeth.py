@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from twelve_speeds import TABLE
 
 from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.missing_teeth import possible_counts, with_counts
@@ -11,24 +12,6 @@ from vibecheck.machine.turning import sweep
 from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds, explain_speeds
 from vibecheck.units import rpm
 
-TABLE = """
-[supply]
-mains_hz = 50
-[motor]
-plate_rpm = 1440
-[belts.V]
-pulleys = "125/250 mm"
-[levers.A]
-1 = "38/38"
-2 = "32/44"
-3 = "25/51"
-[levers.B]
-1 = "43/41"
-2 = "22/62"
-[levers.C]
-H = "61/31"
-L = "18/74"
-"""
 DRIVEN_A2, DRIVING_B2 = "driven gear (A2, II)", "driving gear (B2, II)"
 
 

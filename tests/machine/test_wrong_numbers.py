@@ -4,6 +4,7 @@ from math import exp
 
 import numpy as np
 import pytest
+from twelve_speeds import TABLE
 
 from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.tooth_counts import pairs_near, sets_of_pairs
@@ -11,24 +12,6 @@ from vibecheck.machine.turning import sweep
 from vibecheck.machine.unknown_teeth import unknown_teeth
 from vibecheck.machine.wrong_numbers import chart_rounding, explain_speeds
 
-TABLE = """
-[supply]
-mains_hz = 50
-[motor]
-plate_rpm = 1440
-[belts.V]
-pulleys = "125/250 mm"
-[levers.A]
-1 = "38/38"
-2 = "32/44"
-3 = "25/51"
-[levers.B]
-1 = "43/41"
-2 = "22/62"
-[levers.C]
-H = "61/31"
-L = "18/74"
-"""
 TRUE = parse_table(TABLE).machine
 
 
