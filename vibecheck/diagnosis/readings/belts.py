@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,13 +57,17 @@ class BeltScore:
 
 def score_belts(takes: Sequence[Heard], spectra: Sequence[LineSpectrum]) -> list[BeltScore]:
     """Listen for every belt of known length at every position where it runs."""
-    known: dict[tuple[object, ...], dict[str, None]] = {}
-    for take in takes:
-        for work in take.turning.belts:
-            if work.order is not None:
-                known.setdefault(_one_belt(work.belt), {})[work.belt.name] = None
-    scores = (_score(tuple(sorted(names)), takes, spectra) for names in known.values())
+    known = (work.belt for take in takes for work in take.turning.belts if work.order is not None)
+    scores = (_score(names, takes, spectra) for names in belt_steps(known))
     return [score for score in scores if score is not None]
+
+
+def belt_steps(belts: Iterable[Belt]) -> list[tuple[str, ...]]:
+    """Names of some belts, all steps of one belt together."""
+    found: dict[tuple[object, ...], set[str]] = {}
+    for belt in belts:
+        found.setdefault(_one_belt(belt), set()).add(belt.name)
+    return [tuple(sorted(names)) for names in found.values()]
 
 
 def _one_belt(belt: Belt) -> tuple[object, ...]:
@@ -74,7 +78,7 @@ def _one_belt(belt: Belt) -> tuple[object, ...]:
     return (belt.driver, belt.driven, belt.toothed, length)
 
 
-def _expected(take: Heard, names: Sequence[str]) -> float | None:
+def expected_rate(take: Heard, names: Sequence[str]) -> float | None:
     """Belt rate over the track's speed, by the table."""
     for work in take.turning.belts:
         if work.belt.name not in names or work.order is None:
@@ -86,7 +90,7 @@ def _expected(take: Heard, names: Sequence[str]) -> float | None:
     return None
 
 
-def _free_multiples(
+def free_multiples(
     take: Heard, spectrum: LineSpectrum, rate: float, which: Sequence[int] = FIRST
 ) -> list[float]:
     """Orders of multiples of a belt's rate that no shaft's own tones lie on.
@@ -111,7 +115,7 @@ def _all_heard(spectrum: LineSpectrum) -> float:
 
 def _has_higher(take: Heard, spectrum: LineSpectrum, rate: float) -> bool:
     """Whether two of the higher multiples stand out of the floor where no shaft's tone lies."""
-    free = _free_multiples(take, spectrum, rate, HIGHER)
+    free = free_multiples(take, spectrum, rate, HIGHER)
     return sum(spectrum.tone(place)[1] > FAINT for place in free) >= 2
 
 
@@ -132,7 +136,7 @@ def _loudest(
         if order is None:
             continue
         for n, rate in enumerate(trial * order):
-            free = _free_multiples(take, spectrum, rate)
+            free = free_multiples(take, spectrum, rate)
             total[n] += np.log(sum(spectrum.tone(place)[0] for place in free) + 1e-30)
     return float(trial[total > total.max() - 0.1 * len(takes)].mean())
 
@@ -146,7 +150,7 @@ def _score(
     rows: list[NDArray[np.float64] | None] = []
     orders: list[float | None] = []
     for take, spectrum in zip(takes, spectra, strict=True):
-        order = _expected(take, names)
+        order = expected_rate(take, names)
         orders.append(order)
         if order is None:
             rows.append(None)
@@ -171,7 +175,7 @@ def _score(
             continue
         at = centre * order
         hz.append(at * take.base_hz)
-        lines = [spectrum.tone(place) for place in _free_multiples(take, spectrum, at)]
+        lines = [spectrum.tone(place) for place in free_multiples(take, spectrum, at)]
         if not lines:
             continue
         clear.append(sum(over > CLEAR for _, over in lines) >= min(2, len(lines)))

@@ -17,6 +17,7 @@ from vibecheck.diagnosis.verdicts.carriers import (
     mains_multiple,
     may_be_the_motors,
 )
+from vibecheck.diagnosis.verdicts.inspections import inspection
 from vibecheck.diagnosis.verdicts.still_there import Meter
 
 FEWEST = 4
@@ -87,7 +88,7 @@ def _only_under_cut(heard: Listened, tone: FixedTone) -> float:
     """How surely a tone of the takes under cut is chatter, others having been made in air."""
     if mains_multiple(at_true_mains(heard), tone.hz) or electric(heard, tone):
         return 0.0
-    if carried(heard, tone) and not _tied_to_none(tone):
+    if carried(heard, tone) and not tied_to_none(tone):
         return 0.0
     meter = Meter()
     wander = max(SAME_STEADY, WANDERS * tone.spread)
@@ -118,7 +119,7 @@ def _judged(heard: Listened, tone: FixedTone) -> tuple[str, float]:
     cutting = all(take.take.kind == "cutting" for take in heard.ready)
     if mains_multiple(at_true_mains(heard), tone.hz):
         return "mains", 0.0 if carried(heard, tone) else _hum(heard, tone)
-    if electric(heard, tone) or (carried(heard, tone) and not _tied_to_none(tone)):
+    if electric(heard, tone) or (carried(heard, tone) and not tied_to_none(tone)):
         return "structure", 0.0
     still = standing(tone, motor=may_be_the_motors(heard.machine, tone.hz))
     sung = _sung(heard, tone) if cutting else 0.0
@@ -136,7 +137,7 @@ def _under_a_line(heard: Listened, number: int, hz: float, wander: float) -> boo
     return bool(np.any(np.abs(lines / hz - 1.0) < wander + APART_HZ / hz))
 
 
-def _tied_to_none(tone: FixedTone) -> bool:
+def tied_to_none(tone: FixedTone) -> bool:
     """Whether it keeps its hertz far better than it keeps any ratio to what turns."""
     return tone.spread < FINE and tone.tied > 3.0 * tone.spread
 
@@ -224,11 +225,7 @@ def _finding(heard: Listened, tone: FixedTone, kind: str, probability: float) ->
     evidence = [fact("fixed_hz", hz=tone.hz, count=len(tone.takes))]
     if kind == "mains":
         evidence.append(fact("twice_mains", hz=tone.hz))
-    test = {
-        "mains": fact("coast_down", seconds=10.0),
-        "tool": fact("idle_and_cutting"),
-        "structure": fact("record_background", seconds=20.0),
-    }[kind]
+    test = inspection(kind, kind, fault, heard.machine.spindle)
     if kind == "structure" and tone.spread > 2.0 * STEADY:
         test = fact("idle_and_cutting")
     labels = [_label(heard, number) for number in tone.takes]

@@ -16,6 +16,7 @@ from vibecheck.diagnosis.verdicts.finding_case import (
 )
 from vibecheck.diagnosis.verdicts.finding_evidence import evidence_of
 from vibecheck.diagnosis.verdicts.grouping import Named
+from vibecheck.diagnosis.verdicts.inspections import inspection
 from vibecheck.machine.signature import indistinguishable
 
 
@@ -113,23 +114,7 @@ def _next_test(case: Case, group: Named) -> Fact:
     if len(group.parts) > 1:
         return fact("inspect_both", parts=group.parts)
     part = suspect.parts[0]
-    if suspect.fault == "imbalance":
-        if part == case.heard.machine.spindle:
-            return fact("turn_chuck")
-        return fact("dial_runout", part=part)
-    if suspect.fault == "bent or misaligned":
-        return fact("dial_runout", part=part)
-    if suspect.fault == "lumpy or set belt":
-        return fact("belt_off")
-    if suspect.part_kind == "bearing":
-        if group.probability < 0.98:
-            fast = sorted(case.heard.takes, key=lambda t: -(t.rotor_hz(suspect.rotor) or 0.0))
-            return fact("record_longer", positions=[t.label for t in fast[:2]], seconds=60.0)
-        return fact("inspect", part=part, what="pitting of the race and rollers, and its end play")
-    if suspect.fault == "loose on its shaft or in its seat":
-        return fact("pulley_key", parts=[part])
-    if suspect.fault == "pump pulsation":
-        return fact("inspect", part=part, what="oil level, its strainer, and air or wear in it")
-    if suspect.fault == "eccentric or worn gear":
-        return fact("dial_runout", part=part)
-    return fact("inspect", part=part, what="a broken, chipped or bruised tooth")
+    if suspect.part_kind == "bearing" and group.probability < 0.98:
+        fast = sorted(case.heard.takes, key=lambda t: -(t.rotor_hz(suspect.rotor) or 0.0))
+        return fact("record_longer", positions=[t.label for t in fast[:2]], seconds=60.0)
+    return inspection(part, suspect.part_kind, suspect.fault, case.heard.machine.spindle)
