@@ -18,10 +18,15 @@ from vibecheck.recording import Take
 Progress = Callable[[int, int, str], None]
 ORDINARY = ("idle", "cutting")
 STEPS = 100
+NO_TABLE, NO_TEETH = "a baseline and no gear table", "a baseline and a table without teeth"
 
 
 def diagnose(
-    machine: Machine | None, takes: Sequence[Take], *, progress: Progress | None = None
+    machine: Machine | None,
+    takes: Sequence[Take],
+    *,
+    baseline: Sequence[Take] = (),
+    progress: Progress | None = None,
 ) -> Diagnosis:
     """Name what is wrong with a machine, how sure that is, and what to do next.
 
@@ -31,6 +36,8 @@ def diagnose(
         As its owner described it; without one only families of tones can be told.
     takes : sequence of Take
         One or more per lever position, and special takes.
+    baseline : sequence of Take
+        The same machine when it was sound, by the same sensor: what has risen since decides.
     progress : callable, optional
         Called with (done, of, what) while the work goes on.
 
@@ -41,14 +48,17 @@ def diagnose(
     Raises
     ------
     RecordingError
-        When there is nothing to listen to.
+        When there is nothing to listen to, or a baseline that cannot be used.
     """
     if not takes:
         raise RecordingError("no takes", "Give at least one recording.")
     say = _steps(progress)
     ordinary = [take for take in takes if take.kind in ORDINARY]
     specials = [take for take in takes if take.kind not in ORDINARY]
+    sound = [take for take in baseline if take.kind in ORDINARY]
     if machine is None:
+        if sound:
+            raise RecordingError(NO_TABLE, "Name the gear table, or leave the baseline out.")
         from vibecheck.diagnosis.untabled.judged import hear_untabled
 
         return hear_untabled(takes)
@@ -56,7 +66,9 @@ def diagnose(
     if ordinary and _has_teeth(turnings):
         from vibecheck.diagnosis.sweep import diagnose_sweep
 
-        return diagnose_sweep(machine, turnings, ordinary, say, specials)
+        return diagnose_sweep(machine, turnings, ordinary, say, specials, sound)
+    if sound:
+        raise RecordingError(NO_TEETH, "Leave the baseline out, or give a gear table with teeth.")
     from vibecheck.diagnosis.single.judged import diagnose_single
 
     return diagnose_single(machine, turnings, ordinary or list(takes), say)

@@ -15,7 +15,7 @@ import numpy as np
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Machine, Position
 from vibecheck.recording import Take, TakeKind
-from vibecheck.synth.conditions import Conditions, random_conditions
+from vibecheck.synth.conditions import Conditions, random_conditions, seated_again
 from vibecheck.synth.faults import PLANTABLE, PlantedFault, candidates, random_fault, same_belt
 from vibecheck.synth.individual import Individual
 from vibecheck.synth.oracle import Oracle, is_moderate, works_in
@@ -64,6 +64,21 @@ class Case:
             in_air, idle = self._takes(positions[:: len(positions) // IN_AIR], "idle", 4)
             takes, truth = [*takes, *in_air], replace(truth, takes=(*truth.takes, *idle.takes))
         return takes, truth
+
+    def baseline(self, most: int = 24) -> list[Take]:
+        """The same machine at the same positions before anything was wrong with it.
+
+        Another day: every take afresh, and the sensor taken off and put back.
+        """
+        rng = np.random.default_rng([self.seed, 77])
+        before = replace(
+            self, faults=(), moderate=(), conditions=seated_again(self.conditions, rng)
+        )
+        positions = self.positions(most)
+        takes, _ = before._takes(positions, self.load, 12)
+        if self.load == "cutting":
+            takes += before._takes(positions[:: len(positions) // IN_AIR], "idle", 14)[0]
+        return takes
 
     def _takes(
         self, positions: list[Position], load: TakeKind, purpose: int

@@ -37,14 +37,23 @@ LEAST_KEPT = 0.01
 
 
 def played(
-    seed: int, kind: str, fault: str | None = None, most: int = 24, cases: Path | None = None
+    seed: int,
+    kind: str,
+    fault: str | None = None,
+    most: int = 24,
+    cases: Path | None = None,
+    against: bool = False,
 ) -> dict[str, Any]:
-    """Record one sweep, judge it every way, and say how it went."""
+    """Record one sweep, judge it every way, and say how it went.
+
+    ``against`` also records a baseline, the machine when it was sound, and gives the engine that.
+    """
     started = time.perf_counter()
     case = kept_case(seed, kind, fault, cases)
     takes, truth = case.recorded(most)
+    sound = case.baseline(most) if against else []
     ready = time.perf_counter()
-    diagnosis, judged = _diagnosed(case, takes)
+    diagnosis, judged = _diagnosed(case, takes, sound)
     done = time.perf_counter()
     speeds = [take.group_hz for take in truth.takes]
     return {
@@ -81,7 +90,9 @@ def kept_case(seed: int, kind: str, fault: str | None, folder: Path | None) -> C
     return case
 
 
-def _diagnosed(case: Case, takes: Sequence[Take]) -> tuple[Diagnosis, list[Judged]]:
+def _diagnosed(
+    case: Case, takes: Sequence[Take], sound: Sequence[Take]
+) -> tuple[Diagnosis, list[Judged]]:
     """The diagnosis, and the probability of every suspect behind it."""
     kept: list[Judged] = []
     judge = sweep.judge
@@ -89,6 +100,9 @@ def _diagnosed(case: Case, takes: Sequence[Take]) -> tuple[Diagnosis, list[Judge
     def overheard(*given: Any) -> list[Judged]:
         kept[:] = judge(*given)
         return list(kept)
+
+    if sound:
+        return diagnose(case.machine, takes, baseline=sound), kept
 
     with mock.patch.object(sweep, "judge", overheard):
         return diagnose(case.machine, takes), kept
@@ -155,6 +169,7 @@ def run(
     workers: int = 1,
     most: int = 24,
     cases: Path | None = None,
+    against: bool = False,
 ) -> None:
     """Add sweeps to the results until the seeds or the minutes run out."""
     done = {(line["seed"], line["kind"]) for line in sweep_scores.lines(out)}
@@ -168,7 +183,7 @@ def run(
                 one = next(todo, None)
                 if one is None:
                     break
-                running[pool.submit(played, *one, fault, most, cases)] = one
+                running[pool.submit(played, *one, fault, most, cases, against)] = one
             if not running:
                 return
             for future in wait(running, return_when=FIRST_COMPLETED).done:
@@ -191,6 +206,7 @@ def main() -> None:
     running.add_argument("--kind", choices=("mixed", *KINDS), default="mixed")
     running.add_argument("--fault", help="plant this one only")
     running.add_argument("--most", type=int, default=24, help="lever positions recorded")
+    running.add_argument("--baseline", action="store_true", help="with the sound machine recorded")
     running.add_argument("--cases", type=Path, help="folder that keeps cases for another run")
     running.add_argument("--minutes", type=float, default=10.0)
     running.add_argument("--workers", type=int, choices=(1, 2), default=1)
@@ -208,6 +224,7 @@ def main() -> None:
             workers=given.workers,
             most=given.most,
             cases=given.cases,
+            against=given.baseline,
         )
         return
     lines = [line for path in given.results for line in sweep_scores.lines(path)]

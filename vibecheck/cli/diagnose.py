@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from vibecheck.diagnosis.findings import Diagnosis
     from vibecheck.finish.marks import Reading
     from vibecheck.machine.parts import Bearing
+    from vibecheck.recording import Take
     from vibecheck.report.marks_joined import Joined
 
 
@@ -53,6 +54,12 @@ if TYPE_CHECKING:
     help="Marks on the work, in mm, once a cut: 'position=A1 B2 CH, count=11, spacing=0.33, "
     "hand=left, rpm=637.2, feed=0.10'. Says which finding explains them.",
 )
+@click.option(
+    "--baseline",
+    metavar="TAKES",
+    help="The same machine when it was sound: a folder, a job, or another sweep of this job. "
+    "Says what has risen since.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON instead of text.")
 @click.option("--page", type=click.Path(), help="Also write one self-contained HTML page.")
 @click.option("--picture", type=click.Path(), help="Also write the summary as .png or .svg.")
@@ -73,7 +80,7 @@ def command(takes: str, **options: Any) -> None:
     told = [told_marks(text) for text in options["marks"]]
     gathered = _gathered(takes, options)
     readings = readings_of(told, gathered.machine)
-    diagnosis = diagnosed(gathered)
+    diagnosis = diagnosed(gathered, _baseline(takes, gathered, options))
     marks = _joined(readings, diagnosis, gathered)
     show(diagnosis, gathered, as_json=options["as_json"], marks=marks)
     keep(
@@ -119,6 +126,30 @@ def _gathered(takes: str, options: dict[str, Any]) -> Gathered:
     return replace(found, takes=takes_heard, warnings=warnings)
 
 
+def _baseline(takes: str, gathered: Gathered, options: dict[str, Any]) -> tuple[Take, ...]:
+    """Takes of the machine when it was sound: of another sweep of the job, or from elsewhere."""
+    from vibecheck.cli.channels import channel_warnings
+    from vibecheck.cli.gathering import chosen_channel, gather
+
+    named = options["baseline"]
+    if named is None:
+        return ()
+    if gathered.job is not None and named in gathered.job.sweeps:
+        found = gather(takes, sweep=named)
+    else:
+        found = gather(
+            named,
+            table=options["table"] or gathered.table or None,
+            variable=options["variable"],
+            column=options["column"],
+            unit=options["unit"],
+            rate_hz=options["rate_hz"],
+        )
+    for warning in (*found.warnings, *channel_warnings(found.takes, options["channel"])):
+        click.echo(f"Note: baseline: {warning}.", err=True)
+    return tuple(chosen_channel(found.takes, options["channel"]))
+
+
 def _bearings(geometry: tuple[str, ...], multipliers: tuple[str, ...]) -> list[Bearing]:
     from vibecheck.cli.gathering import bearing_of, bearing_of_multipliers
 
@@ -129,14 +160,14 @@ def _bearings(geometry: tuple[str, ...], multipliers: tuple[str, ...]) -> list[B
     ]
 
 
-def diagnosed(gathered: Gathered) -> Diagnosis:
+def diagnosed(gathered: Gathered, baseline: Sequence[Take] = ()) -> Diagnosis:
     """Run the diagnosis with progress on the error stream."""
     from vibecheck.cli.progress import Progress
     from vibecheck.pipeline import diagnose
 
     progress = Progress()
     try:
-        return diagnose(gathered.machine, gathered.takes, progress=progress)
+        return diagnose(gathered.machine, gathered.takes, baseline=baseline, progress=progress)
     finally:
         progress.clear()
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, fact
-from vibecheck.diagnosis.readings.listened import Listened, Progress, listen
+from vibecheck.diagnosis.readings.listened import Listened, Progress, listen, portion
+from vibecheck.diagnosis.since.baseline import since_baseline
 from vibecheck.diagnosis.speeds.table_doubts import doubt_findings, doubt_warnings
 from vibecheck.diagnosis.suspects.gathered import every_suspect, readings_of
 from vibecheck.diagnosis.suspects.joint import judge
@@ -40,6 +41,7 @@ def diagnose_sweep(
     takes: Sequence[Take],
     progress: Progress,
     specials: Sequence[Take] = (),
+    sound: Sequence[Take] = (),
 ) -> Diagnosis:
     """Name what is wrong from takes at several lever positions.
 
@@ -53,8 +55,11 @@ def diagnose_sweep(
         Told what is being done, and how far it is (0 to 1).
     specials : sequence of Take
         Machine off, motor alone, coast-down and so on: they uphold or refute what is found.
+    sound : sequence of Take
+        Ordinary takes of the same machine when it was sound, its baseline: what has risen since
+        decides.
     """
-    heard = listen(machine, turnings, takes, progress)
+    heard = listen(machine, turnings, takes, portion(progress, 0.0, 0.5) if sound else progress)
     machine = heard.machine
     reports = take_reports(machine, heard.ready, heard.speeds, heard.turnings, heard.doubts)
     reports += special_reports(specials)
@@ -81,6 +86,9 @@ def diagnose_sweep(
     findings += fixed_findings(heard)
     findings += [each for each in unknown_rolling(heard) if not _told(each, findings)]
     findings = chatter_findings(heard, findings, specials)
+    if sound:
+        findings, notes = since_baseline(heard, sound, findings, portion(progress, 0.5, 0.95))
+        warnings += notes
     findings, told = with_specials(heard, findings, specials)
     findings = held_when_clipped(heard.ready, held_when_short(heard.ready, findings))
     findings += doubt_findings(heard.doubts)

@@ -129,6 +129,31 @@ EVIDENCE: Mapping[str, str] = {
         "All else swells and fades at {low_hz:hz} to {high_hz:hz}, as often as {belt:part} goes "
         "round, at {heard:whole} of the {expected:whole} position(s)."
     ),
+    "risen": (
+        "{what:plain} of {part:part} stands {db:times} higher than when the machine was sound, "
+        "over {count:whole} position(s)."
+    ),
+    "risen_element": (
+        "The blows at the {element:plain} rate of {part:part} stand {db:times} higher than when "
+        "sound, over {count:whole} position(s)."
+    ),
+    "risen_strange": (
+        "Blows at {order:order} a turn of {rotor:part}, no whole number, stand {db:times} higher "
+        "than when sound, over {count:whole} position(s)."
+    ),
+    "risen_hum": (
+        "The hum at twice the mains stands {db:times} higher than when sound, over {count:whole} "
+        "position(s)."
+    ),
+    "risen_tone": (
+        "The tone at {hz:hz} stands {db:times} higher than when sound, over {count:whole} "
+        "position(s)."
+    ),
+    "unmoved": (
+        "Of {count:whole} other tones and knocks held against the baseline, 95 in 100 moved by "
+        "less than {db:times}."
+    ),
+    "as_when_sound": "It was no less when the machine was sound.",
     "fixed_hz": (
         "It stays at {hz:hz} at {count:whole} position(s), while every shaft changes speed."
     ),
@@ -290,6 +315,21 @@ WARNINGS: Mapping[str, str] = {
     "table_does_not_fit": (
         "No common speed lays these takes on this table: it may be another machine's, or what was "
         "recorded may not be the gears."
+    ),
+    "baseline_heard": (
+        "Held against a baseline, the machine when it was sound, at {count:whole} of {of:whole} "
+        "position(s)."
+    ),
+    "baseline_lacks": (
+        "The baseline has nothing at {positions:positions}; there the takes speak for themselves."
+    ),
+    "baseline_apart": (
+        "The baseline has no take at any of these lever positions, or its speeds were not found; "
+        "it was not used."
+    ),
+    "baseline_not_sound": (
+        "The baseline itself sounds of {part:part}: {fault:plain}. What was wrong already cannot "
+        "be told by what has risen."
     ),
     "modest_hum": (
         "A hum at {hz:hz}, twice the mains, in {heard:whole} of the {expected:whole} takes: it is "

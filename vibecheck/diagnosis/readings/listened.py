@@ -131,6 +131,11 @@ def listen(
     )
 
 
+def portion(progress: Progress, low: float, high: float) -> Progress:
+    """Progress of a part of the work, from one share of all of it to another."""
+    return lambda what, share: progress(what, low + (high - low) * share)
+
+
 def _turns(
     takes: Sequence[Heard],
     spectra: Sequence[LineSpectrum],

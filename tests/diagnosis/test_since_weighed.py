@@ -1,0 +1,147 @@
+"""Which fault explains what has risen, on rises written down by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vibecheck.diagnosis.since.moves import sound_moves
+from vibecheck.diagnosis.since.rises import Rise
+from vibecheck.diagnosis.since.signatures import STRIKES, TURN_SIZES, Signature, Size
+from vibecheck.diagnosis.since.weighed import weighed
+
+SHAFTS = ("motor", "I", "II", "III", "IV", "spindle")
+TURNS = ("once", "twice", "thrice", "halves", "many", "knock", "slow knock")
+
+
+def rise(db, scatter=2.0, places=8):
+    return Rise(
+        db=db,
+        scatter_db=scatter,
+        now_db=15.0,
+        by_place={(f"A{n}", "idle"): db for n in range(places)},
+    )
+
+
+def a_machine(seed=1, **risen):
+    """Rises of all turning traces of six shafts and of twelve races, as sound ones move."""
+    rng = np.random.default_rng(seed)
+    found = {(what, shaft): rise(rng.normal(0, 0.5)) for what in TURNS for shaft in SHAFTS}
+    found |= {
+        ("outer", f"{shaft} {end}"): rise(rng.normal(0, 0.3)) for shaft in SHAFTS for end in "ab"
+    }
+    for name, db in risen.items():
+        what, part = name.split("__")
+        found[what.replace("_", " "), part.replace("_", " ")] = rise(db)
+    return found
+
+
+def suspects():
+    shafts = [
+        Signature(
+            parts=(shaft,),
+            part_kind="shaft",
+            fault=fault,
+            rotor=shaft,
+            raises={(what, shaft): size for what, size in sizes.items()},
+        )
+        for fault, sizes in TURN_SIZES.items()
+        for shaft in SHAFTS
+    ]
+    bearings = [
+        Signature(
+            parts=(f"{shaft} {end}",),
+            part_kind="bearing",
+            fault="outer race",
+            rotor=shaft,
+            element="outer",
+            raises={("outer", f"{shaft} {end}"): STRIKES},
+        )
+        for shaft in SHAFTS
+        for end in "ab"
+    ]
+    return [*shafts, *bearings]
+
+
+def judged(found, overlaps=None):
+    """Probability by (part, fault)."""
+    every = suspects()
+    beside = [frozenset((overlaps or {}).get(s.parts[0], ())) for s in every]
+    told = weighed(every, beside, found)
+    return {(w.signature.parts[0], w.signature.fault): w.probability for w in told}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_two_sweeps_of_a_sound_machine_accuse_nobody(seed):
+    assert max(judged(a_machine(seed)).values()) < 0.1
+
+
+def test_one_shaft_pushed_out_of_balance_is_named_and_no_other():
+    told = judged(a_machine(once__II=13.0))
+    assert told["II", "imbalance"] > 0.95
+    assert sum(p for who, p in told.items() if who != ("II", "imbalance")) < 0.1
+
+
+def test_a_bend_is_told_from_an_imbalance_by_its_second_turn():
+    told = judged(a_machine(once__II=6.0, twice__II=17.0, thrice__II=9.0))
+    assert told["II", "bent or misaligned"] > 0.9
+
+
+def test_a_loose_part_is_told_by_its_half_turns_and_many_multiples():
+    told = judged(a_machine(halves__II=6.0, many__II=7.0, thrice__II=10.0, once__II=5.0))
+    assert told["II", "loose on its shaft or in its seat"] > 0.9
+
+
+def test_a_rise_that_all_share_accuses_nobody():
+    """The sensor is fixed elsewhere, so that every first turn is louder."""
+    everywhere = {f"once__{shaft}": 9.0 for shaft in SHAFTS}
+    assert max(judged(a_machine(**everywhere)).values()) < 0.3
+
+
+def test_where_sound_traces_move_much_a_rise_says_less():
+    quiet, lively = a_machine(once__II=7.0), a_machine(once__II=7.0)
+    for number, shaft in enumerate(SHAFTS):
+        if shaft != "II":
+            lively["once", shaft] = rise((-4.0, 0.0, 3.0, -3.0, 4.0)[number % 5])
+    assert judged(lively)["II", "imbalance"] < 0.5 * judged(quiet)["II", "imbalance"]
+    place = list(quiet).index(("once", "II"))
+    assert sound_moves(lively)[1][place] > sound_moves(quiet)[1][place]
+
+
+def test_what_lies_on_the_lines_of_a_fault_is_no_second_one():
+    found = a_machine(outer__II_a=18.0, outer__III_b=13.0)
+    apart = judged(found)
+    assert apart["III b", "outer race"] > 0.6
+    carried = judged(found, {"II a": {("outer", "III b")}})
+    assert carried["II a", "outer race"] > 0.95
+    assert carried["III b", "outer race"] < 0.3
+
+
+def test_a_fault_carries_nothing_that_has_risen_more_than_its_own():
+    found = a_machine(outer__II_a=7.0, outer__III_b=18.0)
+    told = judged(found, {"II a": {("outer", "III b")}})
+    assert told["III b", "outer race"] > 0.95
+
+
+def test_a_suspect_whose_own_has_not_risen_explains_nothing():
+    found = a_machine(outer__III_b=18.0)
+    told = judged(found, {"II a": {("outer", "III b")}})
+    assert told["II a", "outer race"] < 0.05
+
+
+def test_two_faults_that_have_nothing_in_common_are_both_named():
+    told = judged(a_machine(outer__II_a=18.0, once__IV=17.0))
+    assert told["II a", "outer race"] > 0.85
+    assert told["IV", "imbalance"] > 0.85
+
+
+def test_fewer_positions_say_less():
+    many, few = a_machine(), a_machine()
+    many["once", "II"], few["once", "II"] = rise(8.0, 4.0, 12), rise(8.0, 4.0, 2)
+    assert judged(few)["II", "imbalance"] < judged(many)["II", "imbalance"]
+
+
+def test_sizes_are_of_rises():
+    assert all(
+        isinstance(s, Size) and s.db > 0 for sizes in TURN_SIZES.values() for s in sizes.values()
+    )

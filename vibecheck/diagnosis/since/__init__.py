@@ -1,0 +1,1 @@
+"""What has risen since the same machine was sound, and which part that tells of."""

@@ -1,0 +1,295 @@
+"""What each fault of each part would raise over the same machine when sound, and by how much.
+
+Sizes are what physics says leads (once a turn for an unbalance, twice for a bend, halves and many
+multiples for what is loose, and so on), with spreads as wide as faults differ (invented machines
+of this project and of others). Nothing here depends on a recording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from vibecheck.diagnosis.faults import fault
+from vibecheck.diagnosis.readings.fixed_tones import FixedTone
+from vibecheck.diagnosis.readings.listened import Listened
+from vibecheck.diagnosis.since.levels import STRANGE, Trace
+from vibecheck.diagnosis.since.rises import Rise
+from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried, electric, mains_multiple
+from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, tied_to_none
+from vibecheck.machine.bearings import orders_of
+from vibecheck.machine.parts import Machine
+
+FIXED = "fixed tone of structure or room"
+ELEMENTS = {
+    "outer": "outer race",
+    "inner": "inner race",
+    "roller": "rolling element",
+    "cage": "cage",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """How far a fault raises a trace: mean and spread in dB; ``sure`` when it must."""
+
+    db: float
+    spread_db: float
+    sure: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signature:
+    """One fault of one part, or of several that sound the same: the traces that it raises.
+
+    ``rotor`` is what it turns with ("" for what does not turn), ``element`` the family of a
+    bearing; ``share`` its share of the prior of several that are one thing at different places.
+    """
+
+    parts: tuple[str, ...]
+    part_kind: str
+    fault: str
+    rotor: str = ""
+    element: str = ""
+    raises: Mapping[Trace, Size] = field(default_factory=dict)
+    share: float = 1.0
+
+    @property
+    def prior(self) -> float:
+        """Prior odds."""
+        return self.share * fault(self.fault).prior
+
+
+LOOSE = "loose on its shaft or in its seat"
+HEAVES_SHARE, KNOCKS_SHARE = 0.3, 0.2
+KNOCKS: Mapping[str, Size] = {
+    "knock": Size(db=8.0, spread_db=4.5),
+    "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
+    "many": Size(db=4.0, spread_db=3.0, sure=False),
+}
+"""Or only knock once a turn, wherever it turns."""
+HEAVES: Mapping[str, Size] = {
+    "once": Size(db=12.0, spread_db=6.0),
+    "twice": Size(db=8.0, spread_db=6.0, sure=False),
+    "thrice": Size(db=5.0, spread_db=5.0, sure=False),
+    "knock": Size(db=3.0, spread_db=2.0, sure=False),
+}
+"""What is loose may only heave, and how often it does no more (judgement): then it is hardly told
+from what is out of balance."""
+TURN_SIZES: Mapping[str, Mapping[str, Size]] = {
+    "imbalance": {
+        "once": Size(db=11.0, spread_db=5.0),
+    },
+    "bent or misaligned": {
+        "twice": Size(db=15.0, spread_db=8.0),
+        "thrice": Size(db=10.0, spread_db=8.0, sure=False),
+        "once": Size(db=5.0, spread_db=5.0, sure=False),
+        "many": Size(db=3.0, spread_db=3.0, sure=False),
+    },
+    LOOSE: {
+        "halves": Size(db=6.0, spread_db=3.5),
+        "many": Size(db=6.0, spread_db=4.0),
+        "once": Size(db=9.0, spread_db=7.0, sure=False),
+        "twice": Size(db=9.0, spread_db=7.0, sure=False),
+        "thrice": Size(db=9.0, spread_db=7.0, sure=False),
+        "knock": Size(db=6.0, spread_db=5.0, sure=False),
+        "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
+    },
+}
+TOOTH_SIZES = {
+    "blow": Size(db=8.0, spread_db=4.5),
+    "sides": Size(db=6.0, spread_db=5.0, sure=False),
+}
+WEARS_SHARE = 0.3
+WEARS = Size(db=6.0, spread_db=4.0)
+SWELLS_TOO = Size(db=2.5, spread_db=2.5, sure=False)
+"""Teeth that are worn all round raise the tooth tone itself, which does not tell which of the two
+gears; how often they do no more (judgement)."""
+WORN_SIZES = {"sides": Size(db=7.0, spread_db=4.0), "blow": Size(db=2.5, spread_db=2.0, sure=False)}
+STRIKES = Size(db=11.0, spread_db=7.0)
+CARRIED = Size(db=8.0, spread_db=5.0, sure=False)
+"""A bad ball or roller comes into the load once a turn of the cage, which is heard as well."""
+FEWEST = 4
+"""Positions under cut from which on a tone may be chatter: no two cuts are quite alike."""
+LIKELIEST = 3.0
+"""Of tones that no lever moves only so many are worth as much as any other fault (judgement)."""
+ANY_ORDER = 0.3
+"""What is sought at thousands of orders is worth less than what is sought at one (judgement)."""
+CHANCE_MEETING = 0.07
+"""How often a bearing of unknown numbers strikes by chance just where some known one would."""
+TONE = Size(db=11.0, spread_db=6.0)
+BELT = Size(db=9.0, spread_db=5.0)
+
+
+def signatures(
+    machine: Machine,
+    traces: Collection[Trace],
+    coupled: Mapping[str, Collection[str]],
+    steps: Sequence[Sequence[str]],
+    in_step: Mapping[str, Collection[str]],
+    explained: Collection[Trace] = (),
+) -> list[Signature]:
+    """Every fault that some trace would tell of.
+
+    Parameters
+    ----------
+    machine : Machine
+    traces : collection of Trace
+        Those that both sweeps have.
+    coupled : mapping of str to collection of str
+        Rotors that turn alike at every position recorded, by the name of each.
+    steps : sequence of sequence of str
+        Names of the belts, all steps of one together.
+    in_step : mapping of str to collection of str
+        Rotors whose speeds keep one ratio over all takes, but for what belts slip.
+    explained : collection of Trace
+        Of bearings of unknown numbers, that a known one explains as well.
+    """
+    found = [
+        *_of_shafts(machine, coupled),
+        *_of_gears(machine),
+        *_of_bearings(machine),
+        *_of_unknown(machine, in_step, explained),
+        *(_of_belt(names) for names in steps),
+        *(_alone("pump pulsation", "pump", p.name, "vane", rotor=p.shaft) for p in machine.pumps),
+        _alone("mains hum", "mains", "mains", "hum"),
+    ]
+    return [each for each in found if all(t in traces for t, s in each.raises.items() if s.sure)]
+
+
+def _of_shafts(machine: Machine, coupled: Mapping[str, Collection[str]]) -> Iterator[Signature]:
+    shafts = [name for name in machine.shafts if name in coupled]
+    done: set[str] = set()
+    for shaft in dict.fromkeys(shafts):
+        if shaft in done:
+            continue
+        alike = [shaft, *(name for name in shafts if name != shaft and name in coupled[shaft])]
+        done.update(alike)
+        for name, sizes in TURN_SIZES.items():
+            yield Signature(
+                parts=tuple(dict.fromkeys(alike)),
+                part_kind="shaft",
+                fault=name,
+                rotor=shaft,
+                raises={(what, shaft): size for what, size in sizes.items()},
+                share=1.0 - HEAVES_SHARE - KNOCKS_SHARE if name == LOOSE else 1.0,
+            )
+        for sizes, share in ((HEAVES, HEAVES_SHARE), (KNOCKS, KNOCKS_SHARE)):
+            yield Signature(
+                parts=tuple(dict.fromkeys(alike)),
+                part_kind="shaft",
+                fault=LOOSE,
+                rotor=shaft,
+                raises={(what, shaft): size for what, size in sizes.items()},
+                share=share,
+            )
+
+
+def _of_gears(machine: Machine) -> Iterator[Signature]:
+    for gear in machine.gears:
+        for name, sizes in (
+            ("broken or damaged tooth", TOOTH_SIZES),
+            ("eccentric or worn gear", WORN_SIZES),
+        ):
+            yield Signature(
+                parts=(gear.name,),
+                part_kind="gear",
+                fault=name,
+                rotor=gear.shaft,
+                raises={(what, gear.name): size for what, size in sizes.items()},
+            )
+    for mesh in machine.meshes:
+        for name in (mesh.driver, mesh.driven):
+            yield Signature(
+                parts=(name,),
+                part_kind="gear",
+                fault="eccentric or worn gear",
+                rotor=machine.gear(name).shaft,
+                raises={("mesh", mesh.name): WEARS, ("sides", name): SWELLS_TOO},
+                share=WEARS_SHARE,
+            )
+
+
+def _of_bearings(machine: Machine) -> Iterator[Signature]:
+    for bearing in machine.bearings:
+        for element, name in ELEMENTS.items():
+            yield Signature(
+                parts=(bearing.name,),
+                part_kind="bearing",
+                fault=name,
+                rotor=bearing.shaft,
+                element=element,
+                raises={
+                    (element, bearing.name): STRIKES,
+                    **({("cage", bearing.name): CARRIED} if element == "roller" else {}),
+                },
+            )
+
+
+def _of_unknown(
+    machine: Machine, in_step: Mapping[str, Collection[str]], explained: Collection[Trace]
+) -> Iterator[Signature]:
+    unknown = [b for b in machine.bearings if orders_of(b) is None and b.kind != "plain"]
+    for shaft in dict.fromkeys(bearing.shaft for bearing in unknown):
+        yield Signature(
+            parts=(
+                *(bearing.name for bearing in unknown if bearing.shaft == shaft),
+                *(
+                    b.name
+                    for b in unknown
+                    if b.shaft != shaft and b.shaft in in_step.get(shaft, ())
+                ),
+            ),
+            part_kind="bearing",
+            fault="bearing worn, race not known",
+            rotor=shaft,
+            raises={(STRANGE, shaft): STRIKES},
+            share=CHANCE_MEETING if (STRANGE, shaft) in explained else ANY_ORDER,
+        )
+
+
+def _of_belt(names: Sequence[str]) -> Signature:
+    return Signature(
+        parts=tuple(names),
+        part_kind="belt",
+        fault="lumpy or set belt",
+        raises={("belt", names[0]): BELT},
+    )
+
+
+def _alone(
+    name: str, kind: str, part: str, what: str, rotor: str = "", trace: str = ""
+) -> Signature:
+    raises = {(what, trace or part): TONE}
+    return Signature(parts=(part,), part_kind=kind, fault=name, rotor=rotor, raises=raises)
+
+
+def tone_signatures(
+    heard: Listened, tones: Mapping[str, FixedTone], found_at: Mapping[Trace, Rise]
+) -> list[Signature]:
+    """Tones that no lever moves and that nothing in the machine makes: chatter, or what stands.
+
+    Parameters
+    ----------
+    heard : Listened
+    tones : mapping of str to FixedTone
+        By the name of their trace.
+    found_at : mapping of Trace to Rise
+    """
+    found = []
+    for name, tone in tones.items():
+        electrical = mains_multiple(at_true_mains(heard), tone.hz) or electric(heard, tone)
+        if electrical or (carried(heard, tone) and not tied_to_none(tone)):
+            continue
+        howl = (
+            len(found_at["howl", name].by_place) >= FEWEST if ("howl", name) in found_at else False
+        )
+        still = ("tone", name) in found_at
+        if howl and (still or tone.spread > STEADY):
+            found.append(_alone("chatter", "tool", "tool", "howl", trace=name))
+        if still:
+            found.append(_alone(FIXED, "structure", "structure", "tone", trace=name))
+        elif howl and tone.spread <= STEADY:
+            found.append(_alone(FIXED, "structure", "structure", "howl", trace=name))
+    each = min(1.0, LIKELIEST / max(1, len(found)))
+    return [replace(signature, share=each) for signature in found]
