@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -72,3 +74,10 @@ def test_what_nobody_knows_is_read_where_it_has_risen_most():
 
 def test_what_can_be_read_nowhere_is_left_out():
     assert rises(takes({"A1": np.nan}), takes({"A1": 3.0})) == {}
+
+
+@pytest.mark.parametrize(("slip", "left"), [(0.005, True), (0.03, False)])
+def test_a_rotor_whose_speed_was_found_another_is_not_compared(slip, left):
+    now = [replace(take, ratios={"II": 2.0}) for take in takes({"A1": 20.0})]
+    before = [replace(take, ratios={"II": 2.0 * (1.0 + slip)}) for take in takes({"A1": 4.0})]
+    assert (ONCE in rises(now, before)) is left

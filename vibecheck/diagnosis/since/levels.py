@@ -7,7 +7,7 @@ of the same take, so that the gain of the sensor, which is never twice the same,
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,7 +17,7 @@ from vibecheck.diagnosis.chance.families import Family, bearing_families
 from vibecheck.diagnosis.chance.field import Field
 from vibecheck.diagnosis.readings.belts import belt_steps, expected_rate, free_multiples
 from vibecheck.diagnosis.readings.heard import Heard, turn_profiles
-from vibecheck.diagnosis.readings.lines import LineSpectrum
+from vibecheck.diagnosis.readings.lines import NEAR_HUM, LineSpectrum
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.readings.rolling_fields import rolling_fields
 from vibecheck.diagnosis.since.hertz import hertz_levels
@@ -50,6 +50,9 @@ PARTS_OF_TURN = 90
 FEWEST_TURNS = 4
 HALVES: Numbers = np.arange(0.5, 8.0)
 MANY: Numbers = np.arange(4.0, 13.0)
+TUNED, TUNED_BY = 0.005, np.arange(1.0, 7.0)
+"""How far off the speed of a shaft behind a belt may have been found (relative), and by which of
+its multiples it is tuned."""
 MESHES = (1, 2, 3)
 SIDES = (-1, 1)
 """Turns of a gear beside its tooth tone; two turns of one are one turn of a mate half its size."""
@@ -65,12 +68,14 @@ NOTHING = 1.0
 class TakeLevels:
     """The levels of one take: every trace has an array of shape (bands, slips), in dB.
 
-    Where the rate of a part is known there is one slip; what cannot be read is nan.
+    Where the rate of a part is known there is one slip; what cannot be read is nan. ``ratios`` are
+    the speeds of all rotors over the track's, as they were found in this take.
     """
 
     label: str
     kind: str
     levels: Mapping[Trace, Numbers]
+    ratios: Mapping[str, float] = field(default_factory=dict)
 
 
 def levels_of(heard: Listened, tones_hz: Sequence[float] = ()) -> list[TakeLevels]:
@@ -87,9 +92,10 @@ def levels_of(heard: Listened, tones_hz: Sequence[float] = ()) -> list[TakeLevel
         TakeLevels(
             label=take.label,
             kind=take.ready.take.kind,
-            levels=dict(_levels(take, spectrum, field, tones_hz)),
+            levels=dict(_levels(take, spectrum, ground, tones_hz)),
+            ratios=take.turning_ratios(),
         )
-        for take, spectrum, field in zip(heard.takes, heard.spectra, fields, strict=True)
+        for take, spectrum, ground in zip(heard.takes, heard.spectra, fields, strict=True)
     ]
 
 
@@ -119,12 +125,29 @@ def _levels(
 
 
 def _rotors(take: Heard, spectrum: LineSpectrum) -> Iterator[tuple[Trace, Numbers]]:
-    for name, ratio in take.turning_ratios().items():
+    hum = np.arange(1, 5) * take.turning.machine.supply.mains_hz / take.base_hz
+    for name, known in take.turning_ratios().items():
+        tied = take.turning.rotors[name].group == take.group
+        ratio = known if tied else _tuned(spectrum, known)
         for what, multiple in (("once", 1), ("twice", 2), ("thrice", 3)):
-            yield (what, name), _one(_over_floor(spectrum, np.array([multiple * ratio])))
+            order = multiple * ratio
+            hums = bool(np.min(np.abs(order / hum - 1.0)) < NEAR_HUM)
+            level = float("nan") if hums else _over_floor(spectrum, np.array([order]))
+            yield (what, name), _one(level)
         yield ("halves", name), _one(_mean_over_floor(spectrum, np.multiply(ratio, HALVES)))
         yield ("many", name), _one(_mean_over_floor(spectrum, np.multiply(ratio, MANY)))
         yield ("slow knock", name), _folded(take, ratio / 2)
+
+
+def _tuned(spectrum: LineSpectrum, ratio: float) -> float:
+    """The speed of a shaft behind a belt, over the track's, at which its own tones are highest.
+
+    Where it was found a little off in one of two sweeps, its tones would seem to have risen.
+    """
+    step = 1.0 / (spectrum.turns * ratio * TUNED_BY.max())
+    trial = ratio * (1.0 + np.arange(-TUNED, TUNED + step, step))
+    heights = [_mean_over_floor(spectrum, each * TUNED_BY) for each in trial]
+    return float(trial[int(np.nanargmax(heights))]) if np.isfinite(heights).any() else ratio
 
 
 def _gears(take: Heard, spectrum: LineSpectrum) -> Iterator[tuple[Trace, Numbers]]:

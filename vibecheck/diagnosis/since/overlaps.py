@@ -18,7 +18,7 @@ from vibecheck.diagnosis.since.signatures import Signature
 
 MULTIPLES: Numbers = np.arange(1.0, 17.0)
 FLANKS: Numbers = np.arange(-3.0, 4.0)
-OF_A_GEAR, OF_A_SHAFT, OF_OTHERS = 40, 24, 12
+OF_A_GEAR, OF_A_SHAFT, OF_A_BELT, OF_OTHERS = 40, 24, 6, 12
 """How many multiples of its rate a fault of each makes."""
 CAGES: Numbers = np.arange(0.34, 0.48, 0.002)
 """Turns of any cage, in turns of its shaft."""
@@ -149,7 +149,7 @@ def _lines(
         lines = take.expected_ratios()[signature.rotor] * half * np.arange(1.0, most + 1)
     elif signature.part_kind == "belt":
         rate = belt_rate(take, signature.parts, found[own]) or 0.0
-        lines, wide = rate * np.arange(1.0, OF_OTHERS + 1), 1.0 * BELT_WIDE
+        lines, wide = rate * np.arange(1.0, OF_A_BELT + 1), 1.0 * BELT_WIDE
     else:
         lines = places[own][0] * np.arange(1.0, OF_OTHERS + 1)
     swells = _swollen(lines[:SWELLING], places)

@@ -14,6 +14,8 @@ from vibecheck.diagnosis.since.levels import ORDERS, SLIPS, STRANGE, Numbers, Ta
 
 Place = tuple[str, str]
 """A lever position, and how it was recorded (idle, cutting)."""
+SLIPPED = 0.012
+"""How much more or less a belt may slip from one day to another (relative)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,15 +37,32 @@ class Rise:
 
 def rises(now: Sequence[TakeLevels], sound: Sequence[TakeLevels]) -> dict[Trace, Rise]:
     """Rise of every trace that both sweeps have at some position, recorded the same way."""
+    apart = _read_apart(now, sound)
     after, before = _gathered(now), _gathered(sound)
     found = {}
     for trace, places in after.items():
-        both = [place for place in places if place in before.get(trace, {})]
+        both = [
+            place
+            for place in places
+            if place in before.get(trace, {}) and (trace[1], place[0]) not in apart
+        ]
         if both:
             rise = _rise(both, places, before[trace], strange=trace[0] == STRANGE)
             if rise is not None:
                 found[trace] = rise
     return found
+
+
+def _read_apart(now: Sequence[TakeLevels], sound: Sequence[TakeLevels]) -> set[tuple[str, str]]:
+    """Rotors whose speed was found another in the two sweeps than belts slip, with the position.
+
+    One of the two is wrong, and everything of the rotor read where it is not.
+    """
+    ratios: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for take in (*now, *sound):
+        for name, ratio in take.ratios.items():
+            ratios[name, take.label].append(ratio)
+    return {place for place, found in ratios.items() if max(found) / min(found) > 1.0 + SLIPPED}
 
 
 def _gathered(takes: Sequence[TakeLevels]) -> dict[Trace, dict[Place, Numbers]]:

@@ -28,6 +28,7 @@ STIR, STIR_DB = 0.006, 1.5
 MAY, CARRIES_DB, CARRIES_FAR_DB = 0.5, 1.5, 4.0
 """How often what lies on a fault's lines is raised with it; and how much more than its own, of
 traces that can be held against each other in decibels, and of others."""
+BLOWS, TONES, OTHERS = range(3)
 UNREAD_DB = 4.0
 """And of a belt, whose multiples are not read where a shaft's tones lie, but are there."""
 LEAST_DB = 3.5
@@ -92,10 +93,9 @@ def weighed(
     beside = [np.array([place[trace] for trace in each], dtype=int) for each in overlaps]
 
     scales = np.array([_scale(what) for what, _ in traces])
-    most = [
-        _most_carried(each, rose, scales) + (UNREAD_DB if signature.part_kind == "belt" else 0.0)
-        for each, signature in zip(owns, signatures, strict=True)
-    ]
+    most = [_most_carried(each, rose, scales) for each in owns]
+    for limits, signature in zip(most, signatures, strict=True):
+        limits[TONES] += UNREAD_DB if signature.part_kind == "belt" else 0.0
 
     def weight(members: Sequence[int]) -> float:
         told = rest.copy()
@@ -131,8 +131,8 @@ def weighed(
 
 def _scale(what: str) -> int:
     """Traces of one scale can be held against each other, in dB."""
-    blows, tones = tuple(ELEMENTS), ("once", "twice", "thrice", "belt", "vane", "hum")
-    return 0 if what in blows else 1 if what in tones else 2
+    tones = ("once", "twice", "thrice", "belt", "vane", "hum")
+    return BLOWS if what in ELEMENTS else TONES if what in tones else OTHERS
 
 
 def _most_carried(own: Collection[int], rose: Numbers, scales: NDArray[np.intp]) -> Numbers:
@@ -141,7 +141,7 @@ def _most_carried(own: Collection[int], rose: Numbers, scales: NDArray[np.intp])
     if highest < LEAST_DB:
         return np.full(3, -np.inf)
     most = np.full(3, highest + CARRIES_FAR_DB)
-    for scale in {int(scales[n]) for n in own} - {2}:
+    for scale in {int(scales[n]) for n in own} - {OTHERS}:
         most[scale] = CARRIES_DB + max(float(rose[n]) for n in own if scales[n] == scale)
     return most
 
