@@ -107,10 +107,17 @@ def test_a_baseline_of_other_positions_is_not_used_and_that_is_said(
 
 
 def test_a_baseline_that_cannot_be_used_is_a_clear_error(tmp_path: Path, before: Path) -> None:
-    alone = CliRunner().invoke(main, ["diagnose", str(before), "--baseline", str(before)])
+    other = tmp_path / "other"
+    other.mkdir()
+    for path in before.glob("*CH.wav"):
+        (other / path.name).write_bytes(path.read_bytes())
+    alone = CliRunner().invoke(main, ["diagnose", str(before), "--baseline", str(other)])
     assert alone.exit_code == 3
     assert "baseline" in alone.output
     assert "gear table" in alone.output
+    itself = run(before, "--baseline", before)
+    assert itself.exit_code == 2
+    assert "the takes themselves" in " ".join(itself.output.split())
     missing = run(before, "--baseline", tmp_path / "nowhere")
     assert missing.exit_code == 3
     assert "nowhere" in missing.output

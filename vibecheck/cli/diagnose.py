@@ -145,6 +145,11 @@ def _baseline(takes: str, gathered: Gathered, options: dict[str, Any]) -> tuple[
             unit=options["unit"],
             rate_hz=options["rate_hz"],
         )
+    if found.folder.resolve() == gathered.folder.resolve():
+        raise UsageError(
+            f"baseline {named!r}: the takes themselves",
+            "Name the takes made when the machine was sound.",
+        )
     for warning in (*found.warnings, *channel_warnings(found.takes, options["channel"])):
         click.echo(f"Note: baseline: {warning}.", err=True)
     return tuple(chosen_channel(found.takes, options["channel"]))
