@@ -22,7 +22,7 @@ from vibecheck.diagnosis.since.weighed import Weighed, weighed
 from vibecheck.diagnosis.suspects.unknown_rolling import NEVER_SURER
 from vibecheck.diagnosis.verdicts.grouping import OPEN_NAMES
 
-WORTH_SAYING, MEMBER, SUREST = 0.30, 0.04, 0.97
+WORTH_SAYING, MEMBER, SUREST, CUT = 0.30, 0.04, 0.97, 0.84
 """A group is spoken of from here on; a signature belongs to it from here on; and no more than this
 is said: two recordings show what has changed, not why (three makers' invented machines)."""
 LIKELY, OPEN = 0.85, 0.1
@@ -52,8 +52,11 @@ class Group:
 
     @property
     def probability(self) -> float:
-        """That one of them is at fault; of a bearing of unknown numbers never quite sure."""
-        most = NEVER_SURER if self.lead.signature.fault == NOT_KNOWN else SUREST
+        """That one of them is at fault; of a bearing of unknown numbers never quite sure, and of
+        what sings under cut less, since no two cuts are quite alike."""
+        lead = self.lead.signature
+        most = CUT if lead.part_kind == "tool" else SUREST
+        most = NEVER_SURER if lead.fault == NOT_KNOWN else most
         return min(most, sum(member.probability for member in self.members))
 
     @property

@@ -51,7 +51,7 @@ def with_changes(findings: Sequence[Finding], changes: Changes, heard: Listened)
     for finding in findings:
         same = next((n for n, new in enumerate(risen) if _same(finding, new)), None)
         if same is not None:
-            kept[same] = replace(kept[same], evidence=(*kept[same].evidence, *_told(finding)))
+            kept[same] = _both(kept[same], finding)
         elif _compared(finding, changes):
             told = finding.probability >= TOLD_BEFORE and finding.part_kind not in NO_PARTS
             kept += [_as_before(finding)] if told else []
@@ -63,6 +63,17 @@ def with_changes(findings: Sequence[Finding], changes: Changes, heard: Listened)
 def _same(finding: Finding, risen: Finding) -> bool:
     faults = set(faults_meant(finding.fault)) & set(faults_meant(risen.fault))
     return bool(faults) and bool(set(finding.parts or (finding.part,)) & set(risen.parts))
+
+
+def _both(risen: Finding, finding: Finding) -> Finding:
+    """One finding of what has risen and what the sweep tells by itself, the surer of the two."""
+    probability = max(risen.probability, finding.probability)
+    return replace(
+        risen,
+        probability=probability,
+        verdict=verdict_for(probability),
+        evidence=(*risen.evidence, *_told(finding)),
+    )
 
 
 def _told(finding: Finding) -> tuple[Fact, ...]:
