@@ -22,6 +22,8 @@ from vibecheck.diagnosis.verdicts.inspections import inspection
 TOLD_BEFORE, AS_BEFORE = 0.85, 0.3
 """What a sweep by itself makes likely, and that was so when the machine was sound, is possible at
 most; what it makes no more than possible is not spoken of."""
+RIVALLED = 0.84
+"""Most that is said of what has risen where another fault explains better what has."""
 NO_PARTS = ("mains", "structure", "tool")
 """What is no part and was so before is not spoken of at all."""
 ROSE_DB = 3.0
@@ -52,6 +54,8 @@ def with_changes(findings: Sequence[Finding], changes: Changes, heard: Listened)
         same = next((n for n, new in enumerate(risen) if _same(finding, new)), None)
         if same is not None:
             kept[same] = _both(kept[same], finding)
+        elif _has_risen(finding, changes):
+            kept.append(_rivalled(finding) if risen else finding)
         elif _compared(finding, changes):
             told = finding.probability >= TOLD_BEFORE and finding.part_kind not in NO_PARTS
             kept += [_as_before(finding)] if told else []
@@ -89,6 +93,23 @@ def _compared(finding: Finding, changes: Changes) -> bool:
         each.signature.fault in faults and parts & set(each.signature.parts)
         for each in changes.weighed
     )
+
+
+def _has_risen(finding: Finding, changes: Changes) -> bool:
+    """Whether what tells of a finding has risen, though something else explains it better."""
+    faults, parts = set(faults_meant(finding.fault)), set(finding.parts or (finding.part,))
+    return any(
+        size.sure and changes.moved.get(trace, 0.0) >= ROSE_DB
+        for each in changes.weighed
+        if each.signature.fault in faults and parts & set(each.signature.parts)
+        for trace, size in each.signature.raises.items()
+    )
+
+
+def _rivalled(finding: Finding) -> Finding:
+    """What has risen is explained better by another finding: possible at most."""
+    probability = min(finding.probability, RIVALLED)
+    return replace(finding, probability=probability, verdict=verdict_for(probability))
 
 
 def _as_before(finding: Finding) -> Finding:
