@@ -9,8 +9,9 @@ import pytest
 
 from vibecheck.diagnosis.findings import Finding, fact
 from vibecheck.diagnosis.readings.listened import Listened
-from vibecheck.diagnosis.since.changes import Changes, Group, Member
+from vibecheck.diagnosis.since.changes import Changes
 from vibecheck.diagnosis.since.findings import with_changes
+from vibecheck.diagnosis.since.groups import Group, Member
 from vibecheck.diagnosis.since.rises import Rise
 from vibecheck.diagnosis.since.signatures import STRIKES, TOOTH_SIZES, Signature
 from vibecheck.diagnosis.since.weighed import Weighed

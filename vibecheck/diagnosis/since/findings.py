@@ -10,7 +10,8 @@ import numpy as np
 from vibecheck.diagnosis.findings import Fact, Finding, fact, verdict_for
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.readings.listened import Listened
-from vibecheck.diagnosis.since.changes import Changes, Group
+from vibecheck.diagnosis.since.changes import Changes
+from vibecheck.diagnosis.since.groups import Group
 from vibecheck.diagnosis.since.levels import STRANGE, Trace
 from vibecheck.diagnosis.since.places import places_of
 from vibecheck.diagnosis.since.rises import Rise

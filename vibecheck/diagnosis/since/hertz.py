@@ -15,6 +15,7 @@ from scipy.ndimage import maximum_filter1d
 
 from vibecheck.diagnosis.readings.fixed_tones import FixedTone, train_lines
 from vibecheck.diagnosis.readings.heard import Heard
+from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.ready import Ready
 from vibecheck.spectra.floor import noise_floor
 from vibecheck.spectra.spectrum import averaged_spectrum
@@ -30,7 +31,9 @@ TURNS = np.arange(1, 9)
 FEWEST, NEW_DB, MOST_NEW, APART = 3, 4.0, 4, 0.02
 """In how many takes a tone is sought, how far it must have risen to be followed, how many are, and
 how far apart (relative)."""
-STEADY = 1e-4
+STEADY, SAME_TONE = 1e-4, 0.008
+"""Scatter that a new tone is given, as it is sought at one frequency; and how near two tones must
+come to be one (relative)."""
 SPREADS, NORMAL = 6.0, 1.4826
 """How many spreads of all places' rises a new tone stands beyond their middle; a normal spread over
 the median distance from the middle."""
@@ -64,6 +67,18 @@ def hertz_levels(take: Ready) -> HertzLevels:
     floor = noise_floor(spectrum).values[:inside]
     over = spectrum.values[:inside].astype(np.float64) / np.maximum(floor, 1e-30)
     return HertzLevels(over=over, step=spectrum.step)
+
+
+def followed(now: Listened, sound: Listened) -> dict[str, FixedTone]:
+    """Tones that no lever moves, by the name of their trace: those heard now, and new ones."""
+    heard = [*now.fixed, *now.cut]
+    for kind in ("idle", "cutting"):
+        heard += [
+            tone
+            for tone in new_tones(now.takes, sound.takes, kind)
+            if all(abs(tone.hz / other.hz - 1.0) > SAME_TONE for other in heard)
+        ]
+    return {f"{tone.hz:.2f}": tone for tone in heard}
 
 
 def new_tones(now: Sequence[Heard], sound: Sequence[Heard], kind: str) -> list[FixedTone]:

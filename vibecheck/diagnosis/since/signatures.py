@@ -15,18 +15,13 @@ from vibecheck.diagnosis.readings.fixed_tones import FixedTone
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.since.levels import STRANGE, Trace
 from vibecheck.diagnosis.since.rises import Rise
+from vibecheck.diagnosis.suspects.rolling import ELEMENT_FAULT
 from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried, electric, mains_multiple
 from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, tied_to_none
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Machine
 
-FIXED = "fixed tone of structure or room"
-ELEMENTS = {
-    "outer": "outer race",
-    "inner": "inner race",
-    "roller": "rolling element",
-    "cage": "cage",
-}
+FIXED, NOT_KNOWN = "fixed tone of structure or room", "bearing worn, race not known"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +91,13 @@ TURN_SIZES: Mapping[str, Mapping[str, Size]] = {
         "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
     },
 }
+NO_HALVES = HEAVES_SHARE + KNOCKS_SHARE
+WAYS_OF_SHAFTS = (
+    *((name, sizes, 1.0 - NO_HALVES * (name == LOOSE)) for name, sizes in TURN_SIZES.items()),
+    (LOOSE, HEAVES, HEAVES_SHARE),
+    (LOOSE, KNOCKS, KNOCKS_SHARE),
+)
+"""Every way a shaft goes wrong: the fault, what it raises, and its share of the fault's prior."""
 TOOTH_SIZES = {
     "blow": Size(db=8.0, spread_db=4.5),
     "sides": Size(db=6.0, spread_db=5.0, sure=False),
@@ -165,20 +167,11 @@ def _of_shafts(machine: Machine, coupled: Mapping[str, Collection[str]]) -> Iter
             continue
         alike = [shaft, *(name for name in shafts if name != shaft and name in coupled[shaft])]
         done.update(alike)
-        for name, sizes in TURN_SIZES.items():
+        for name, sizes, share in WAYS_OF_SHAFTS:
             yield Signature(
                 parts=tuple(dict.fromkeys(alike)),
                 part_kind="shaft",
                 fault=name,
-                rotor=shaft,
-                raises={(what, shaft): size for what, size in sizes.items()},
-                share=1.0 - HEAVES_SHARE - KNOCKS_SHARE if name == LOOSE else 1.0,
-            )
-        for sizes, share in ((HEAVES, HEAVES_SHARE), (KNOCKS, KNOCKS_SHARE)):
-            yield Signature(
-                parts=tuple(dict.fromkeys(alike)),
-                part_kind="shaft",
-                fault=LOOSE,
                 rotor=shaft,
                 raises={(what, shaft): size for what, size in sizes.items()},
                 share=share,
@@ -212,7 +205,7 @@ def _of_gears(machine: Machine) -> Iterator[Signature]:
 
 def _of_bearings(machine: Machine) -> Iterator[Signature]:
     for bearing in machine.bearings:
-        for element, name in ELEMENTS.items():
+        for element, name in ELEMENT_FAULT.items():
             yield Signature(
                 parts=(bearing.name,),
                 part_kind="bearing",
@@ -241,7 +234,7 @@ def _of_unknown(
                 ),
             ),
             part_kind="bearing",
-            fault="bearing worn, race not known",
+            fault=NOT_KNOWN,
             rotor=shaft,
             raises={(STRANGE, shaft): STRIKES},
             share=CHANCE_MEETING if (STRANGE, shaft) in explained else ANY_ORDER,
@@ -281,9 +274,8 @@ def tone_signatures(
         electrical = mains_multiple(at_true_mains(heard), tone.hz) or electric(heard, tone)
         if electrical or (carried(heard, tone) and not tied_to_none(tone)):
             continue
-        howl = (
-            len(found_at["howl", name].by_place) >= FEWEST if ("howl", name) in found_at else False
-        )
+        sung = found_at.get(("howl", name))
+        howl = sung is not None and len(sung.by_place) >= FEWEST
         still = ("tone", name) in found_at
         if howl and (still or tone.spread > STEADY):
             found.append(_alone("chatter", "tool", "tool", "howl", trace=name))

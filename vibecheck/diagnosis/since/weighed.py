@@ -17,7 +17,8 @@ from scipy.stats import norm, t
 from vibecheck.diagnosis.since.levels import Numbers, Trace
 from vibecheck.diagnosis.since.moves import sound_moves
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import ELEMENTS, Signature, Size
+from vibecheck.diagnosis.since.signatures import Signature, Size
+from vibecheck.diagnosis.suspects.rolling import ELEMENT_FAULT
 
 NU = 12.0
 ODD, STRAY, ODD_DB, ODD_SPREAD_DB = 2e-4, 2e-3, 5.0, 5.0
@@ -132,7 +133,7 @@ def weighed(
 def _scale(what: str) -> int:
     """Traces of one scale can be held against each other, in dB."""
     tones = ("once", "twice", "thrice", "belt", "vane", "hum")
-    return BLOWS if what in ELEMENTS else TONES if what in tones else OTHERS
+    return BLOWS if what in ELEMENT_FAULT else TONES if what in tones else OTHERS
 
 
 def _most_carried(own: Collection[int], rose: Numbers, scales: NDArray[np.intp]) -> Numbers:

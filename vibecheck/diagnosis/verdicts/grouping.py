@@ -30,7 +30,7 @@ def faults_meant(fault: str) -> tuple[str, ...]:
     return OPEN_NAMES.get(fault, (fault,))
 
 
-def _open_name(faults: Iterable[str]) -> str | None:
+def open_name(faults: Iterable[str]) -> str | None:
     """The name for several faults of one part together, when they have one."""
     several = set(faults)
     for name, meant in OPEN_NAMES.items():
@@ -58,7 +58,7 @@ class Named:
     def fault(self) -> str:
         """What is wrong with it; where that is as open as it is which, both."""
         if self.lead.probability < LIKELY:
-            name = _open_name(m.suspect.fault for m in self.members if m.probability >= OPEN)
+            name = open_name(m.suspect.fault for m in self.members if m.probability >= OPEN)
             if name is not None:
                 return name
         return self.lead.suspect.fault
@@ -106,7 +106,7 @@ def _alike(one: Judged, other: Judged) -> bool:
     race be taken for another's.
     """
     a, b = one.suspect, other.suspect
-    if _open_name((a.fault, b.fault)) is not None:
+    if open_name((a.fault, b.fault)) is not None:
         return bool(set(a.parts) & set(b.parts))
     if a.claims and b.claims:
         shared = len(a.claims & b.claims) / min(len(a.claims), len(b.claims))
