@@ -48,7 +48,7 @@ def told(part: str, kind: str, fault: str, probability: float) -> Finding:
     )
 
 
-def changes(blow: float, outer: float, *named: Signature) -> Changes:
+def changes(blow: float, outer: float, *named: Signature, places: int = 6) -> Changes:
     """Rises of a tooth's blow and of an outer race, and which of them is named."""
     moved = {("blow", "40T"): blow, ("sides", "40T"): 0.0, ("outer", "front"): outer}
     found = {
@@ -56,7 +56,8 @@ def changes(blow: float, outer: float, *named: Signature) -> Changes:
         for trace, db in moved.items()
     }
     members = [
-        Member(signature=each, probability=0.95, touches=frozenset(each.raises)) for each in named
+        Member(signature=each, probability=0.95, touches=frozenset(each.raises), places=places)
+        for each in named
     ]
     return Changes(
         found=found,
@@ -76,6 +77,12 @@ def test_both_say_the_same_and_the_surer_counts() -> None:
     [one] = with_changes([tooth], changes(12.0, 0.0, TOOTH), HEARD)
     assert one.probability == pytest.approx(0.99)
     assert {"risen", "one_take_only"} <= {each.kind for each in one.evidence}
+
+
+@pytest.mark.parametrize(("places", "verdict"), [(2, "possible"), (3, "likely")])
+def test_one_or_two_positions_make_nothing_likely(places: int, verdict: str) -> None:
+    [one] = with_changes([], changes(12.0, 0.0, TOOTH, places=places), HEARD)
+    assert one.verdict == verdict
 
 
 def test_what_was_so_before_is_possible_and_said_to_have_been_so() -> None:

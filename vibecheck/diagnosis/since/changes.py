@@ -69,6 +69,11 @@ def changes(now: Listened, sound: Listened) -> Changes:
             signature=each.signature,
             probability=each.probability,
             touches=frozenset(each.signature.raises) | beside,
+            places=min(
+                len({label for label, _ in found[trace].by_place})
+                for trace, size in each.signature.raises.items()
+                if size.sure
+            ),
         )
         for each, beside in zip(judged, touched, strict=True)
     ]

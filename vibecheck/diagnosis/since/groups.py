@@ -10,18 +10,23 @@ from vibecheck.diagnosis.since.signatures import NOT_KNOWN, Signature
 from vibecheck.diagnosis.suspects.unknown_rolling import NEVER_SURER
 from vibecheck.diagnosis.verdicts.grouping import LIKELY, OPEN, WORTH_SAYING, open_name
 
-MEMBER, SUREST, CUT = 0.04, 0.97, 0.84
-"""A signature belongs to a group from here on; and no more than this is said, of all and of
-chatter: two recordings show what has changed, not why (three makers' invented machines)."""
+MEMBER, SUREST, HELD, FEWEST = 0.04, 0.97, 0.84, 3
+"""A signature belongs to a group from here on; no more than this is said, and of what is possible
+at most: two recordings show what has changed, not why (three makers' invented machines); and from
+how many positions on it may be more than possible."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Member:
-    """One signature of a group, with its probability and every trace it may have touched."""
+    """One signature of a group, with its probability and every trace it may have touched.
+
+    ``places`` is at how many positions both sweeps tell of it.
+    """
 
     signature: Signature
     probability: float
     touches: frozenset[Trace]
+    places: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,10 +42,12 @@ class Group:
 
     @property
     def probability(self) -> float:
-        """That one of them is at fault; of a bearing of unknown numbers never quite sure, and of
-        what sings under cut less, since no two cuts are quite alike."""
+        """That one of them is at fault; of a bearing of unknown numbers never quite sure, and
+        possible at most of what sings under cut, since no two cuts are quite alike, and of what one
+        or two positions tell, since a sensor is never put back quite as it was."""
         lead = self.lead.signature
-        most = CUT if lead.part_kind == "tool" else SUREST
+        held = lead.part_kind == "tool" or self.lead.places < FEWEST
+        most = HELD if held else SUREST
         most = NEVER_SURER if lead.fault == NOT_KNOWN else most
         return min(most, sum(member.probability for member in self.members))
 
