@@ -72,7 +72,7 @@ def test_a_healthy_gearbox_has_not_changed_since_it_was_healthy(channel: int) ->
     ]
 
 
-@pytest.mark.parametrize("channel", (0, 2))
+@pytest.mark.parametrize("channel", [0, 2])
 def test_with_a_broken_tooth_something_has_risen_and_two_takes_name_nobody(channel: int) -> None:
     told = diagnose(BOX, takes("b", channel), baseline=takes("h", channel))
     assert risen(told)
