@@ -7,8 +7,9 @@ never sees a tooth; ``diagnosis`` lets them meet and weighs what fits.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
-from vibecheck.diagnosis.findings import Diagnosis
+from vibecheck.diagnosis.findings import Diagnosis, fact
 from vibecheck.errors import RecordingError
 from vibecheck.machine.parts import Machine
 from vibecheck.machine.train import Turning
@@ -18,7 +19,9 @@ from vibecheck.recording import Take
 Progress = Callable[[int, int, str], None]
 ORDINARY = ("idle", "cutting")
 STEPS = 100
-NO_TABLE, NO_TEETH = "a baseline and no gear table", "a baseline and a table without teeth"
+FEWEST_WITHOUT_TEETH = 3
+"""Different lever positions from which belts alone may tell how fast everything turned."""
+NO_TABLE = "a baseline and no gear table"
 
 
 def diagnose(
@@ -63,15 +66,16 @@ def diagnose(
 
         return hear_untabled(takes)
     turnings = positions_of(machine)
-    if ordinary and _has_teeth(turnings):
+    if ordinary and (_has_teeth(turnings) or _many_positions(ordinary)):
         from vibecheck.diagnosis.sweep import diagnose_sweep
 
-        return diagnose_sweep(machine, turnings, ordinary, say, specials, sound)
-    if sound:
-        raise RecordingError(NO_TEETH, "Leave the baseline out, or give a gear table with teeth.")
+        told = diagnose_sweep(machine, turnings, ordinary, say, specials, sound)
+        if _has_teeth(turnings) or any(take.speeds_hz for take in told.takes):
+            return told
     from vibecheck.diagnosis.single.judged import diagnose_single
 
-    return diagnose_single(machine, turnings, ordinary or list(takes), say)
+    told = diagnose_single(machine, turnings, ordinary or list(takes), say)
+    return replace(told, warnings=(*told.warnings, fact("baseline_apart"))) if sound else told
 
 
 def positions_of(machine: Machine) -> dict[str, Turning]:
@@ -81,6 +85,11 @@ def positions_of(machine: Machine) -> dict[str, Turning]:
 
 def _has_teeth(turnings: dict[str, Turning]) -> bool:
     return any(mesh.order is not None for t in turnings.values() for mesh in t.meshes)
+
+
+def _many_positions(takes: Sequence[Take]) -> bool:
+    """Whether belts alone may tell how fast everything turned, over all takes together."""
+    return len({take.position for take in takes}) >= FEWEST_WITHOUT_TEETH
 
 
 def _steps(progress: Progress | None) -> Callable[[str, float], None]:
