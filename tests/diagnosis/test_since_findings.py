@@ -56,7 +56,13 @@ def changes(blow: float, outer: float, *named: Signature, places: int = 6) -> Ch
         for trace, db in moved.items()
     }
     members = [
-        Member(signature=each, probability=0.95, touches=frozenset(each.raises), places=places)
+        Member(
+            signature=each,
+            probability=0.95,
+            touches=frozenset(each.raises),
+            places=places,
+            of=places,
+        )
         for each in named
     ]
     return Changes(

@@ -81,3 +81,55 @@ def test_a_rotor_whose_speed_was_found_another_is_not_compared(slip, left):
     now = [replace(take, ratios={"II": 2.0}) for take in takes({"A1": 20.0})]
     before = [replace(take, ratios={"II": 2.0 * (1.0 + slip)}) for take in takes({"A1": 4.0})]
     assert (ONCE in rises(now, before)) is left
+
+
+def test_one_odd_position_does_not_make_a_rise_and_many_do():
+    quiet = {f"A{n}": 10.0 for n in range(1, 9)}
+    odd = rises(takes(quiet | {"A3": 40.0}), takes(quiet))[ONCE]
+    assert 0.0 <= odd.db < 1.0
+    assert odd.by_place["A3", "idle"] == pytest.approx(30.0)
+    risen = rises(takes(dict.fromkeys(quiet, 17.0)), takes(quiet))[ONCE]
+    assert risen.db == pytest.approx(7.0)
+
+
+def test_a_position_at_which_all_tones_are_gone_was_laid_on_a_wrong_speed():
+    """Louder or fainter than elsewhere is one thing; nothing left of any tone another."""
+    tones = [(what, rotor) for what in ("once", "twice") for rotor in ("I", "II", "III")]
+
+    def sweep(gone=()):
+        return [
+            TakeLevels(
+                label=label,
+                kind="idle",
+                levels={t: np.array([[1.0 if label in gone else 25.0]]) for t in tones},
+            )
+            for label in ("A1", "A2", "A3", "B1")
+        ]
+
+    found = rises(sweep(gone=("A3",)), sweep())
+    assert {place for place, _ in found[ONCE].by_place} == {"A1", "A2", "B1"}
+    assert found[ONCE].db == pytest.approx(0.0)
+    assert {place for place, _ in rises(sweep(), sweep(gone=("A3",)))[ONCE].by_place} == {
+        "A1",
+        "A2",
+        "B1",
+    }
+
+
+def test_a_tone_heard_now_and_then_does_not_stand():
+    tone = ("tone", "411.50")
+    quiet = {f"A{n}": 3.0 for n in range(1, 8)}
+    passing = rises(takes(quiet | {"A2": 33.0, "A5": 31.0}, tone), takes(quiet, tone))[tone]
+    assert passing.db == pytest.approx(0.0)
+    standing = rises(takes(dict.fromkeys(quiet, 20.0), tone), takes(quiet, tone))[tone]
+    assert standing.db == pytest.approx(17.0)
+
+
+def test_side_lines_that_drown_in_a_louder_floor_have_not_risen():
+    """Over their tooth tone they stand higher, over the floor no longer."""
+    sides = ("sides", "40T")
+    before = takes({"A1": [[-20.0], [12.0]], "A2": [[-20.0], [12.0]]}, sides)
+    drowned = takes({"A1": [[-12.0], [1.0]], "A2": [[-12.0], [1.0]]}, sides)
+    risen = takes({"A1": [[-12.0], [20.0]], "A2": [[-12.0], [20.0]]}, sides)
+    assert rises(drowned, before)[sides].db < 0.0
+    assert rises(risen, before)[sides].db == pytest.approx(8.0)

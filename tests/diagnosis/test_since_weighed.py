@@ -145,3 +145,33 @@ def test_sizes_are_of_rises():
     assert all(
         isinstance(s, Size) and s.db > 0 for sizes in TURN_SIZES.values() for s in sizes.values()
     )
+
+
+def test_three_at_once_are_named_where_each_stands_clear():
+    told = judged(
+        a_machine(once__II=14.0, outer__I_a=12.0, outer__III_b=13.0),
+    )
+    for named in (("II", "imbalance"), ("I a", "outer race"), ("III b", "outer race")):
+        assert told[named] > 0.8
+
+
+def test_one_reading_under_two_names_counts_once():
+    """A gear's push, read where it works, is its shaft's push where that gear always works."""
+    found = a_machine(once__II=5.0)
+    alone = judged(found)["II", "imbalance"]
+    again = judged(found | {("once at work", "40T"): found["once", "II"]})["II", "imbalance"]
+    assert alone - 0.05 < again <= alone
+
+
+def test_few_positions_say_less_than_many():
+    few = a_machine() | {("once", "II"): rise(7.0, places=2)}
+    assert judged(few)["II", "imbalance"] < judged(a_machine(once__II=7.0))["II", "imbalance"]
+
+
+def test_what_has_hardly_risen_explains_nothing_elsewhere():
+    """A faint fault is heard where it is, and nowhere else."""
+    beside = {"I a": [("outer", "II a")]}
+    faint = judged(a_machine(outer__I_a=4.2, outer__II_a=4.0), beside)
+    plain = judged(a_machine(outer__I_a=20.0, outer__II_a=4.0), beside)
+    assert plain["II a", "outer race"] < 0.3 * faint["II a", "outer race"]
+    assert plain["I a", "outer race"] > 0.95

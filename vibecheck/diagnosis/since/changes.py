@@ -64,6 +64,7 @@ def changes(now: Listened, sound: Listened) -> Changes:
     moved, _ = sound_moves(found)
     alike = one_line(found, now.takes)
     alike |= {strange: alike.get(other, other) for strange, other in known.items()}
+    both = {label for rise in found.values() for label, _ in rise.by_place}
     members = [
         Member(
             signature=each.signature,
@@ -74,10 +75,10 @@ def changes(now: Listened, sound: Listened) -> Changes:
                 for trace, size in each.signature.raises.items()
                 if size.sure
             ),
+            of=len(both),
         )
         for each, beside in zip(judged, touched, strict=True)
     ]
-    both = {label for rise in found.values() for label, _ in rise.by_place}
     return Changes(
         found=found,
         moved=dict(zip(found, (float(each) for each in moved), strict=True)),

@@ -35,6 +35,9 @@ RISEN = {
     "thrice": "What comes three times a turn",
     "halves": "What comes with half turns",
     "many": "What comes with many multiples of the turning",
+    "once at work": "Where it works, the push once a turn of its shaft",
+    "many at work": "Where it works, what comes with many multiples of its turning",
+    "halves at work": "Where it works, what comes with half turns",
     "knock": "The knock once a turn",
     "slow knock": "The knock every other turn",
     "blow": "The knock once a turn",
@@ -126,7 +129,7 @@ def _as_before(finding: Finding) -> Finding:
 def _finding(group: Group, changes: Changes, heard: Listened) -> Finding:
     lead = group.lead.signature
     own = [(trace, changes.found[trace]) for trace in lead.raises if trace in changes.found]
-    told = [(trace, rise) for trace, rise in own if rise.db >= TOLD_DB]
+    told = [(trace, rise) for trace, rise in own if rise.db >= TOLD_DB and not _again(trace, lead)]
     evidence = [_risen(trace, rise, lead.parts[0]) for trace, rise in told]
     evidence.append(_unmoved(group, changes))
     if len(group.parts) > 1:
@@ -159,6 +162,12 @@ def _finding(group: Group, changes: Changes, heard: Listened) -> Finding:
             label: hz / turn for label, hz in rates.items() if (turn := turns.get(label))
         },
     )
+
+
+def _again(trace: Trace, lead: Signature) -> bool:
+    """What a shaft raises, read at a gear's positions once more: told already."""
+    mine = (lead.rotor, *lead.parts)
+    return lead.part_kind in ("shaft", "gear") and trace[1] not in mine
 
 
 def _risen(trace: Trace, rise: Rise, part: str) -> Fact:

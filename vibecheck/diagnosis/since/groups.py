@@ -10,23 +10,24 @@ from vibecheck.diagnosis.since.signatures import NOT_KNOWN, Signature
 from vibecheck.diagnosis.suspects.unknown_rolling import NEVER_SURER
 from vibecheck.diagnosis.verdicts.grouping import LIKELY, OPEN, WORTH_SAYING, open_name
 
-MEMBER, SUREST, HELD, FEWEST = 0.04, 0.97, 0.84, 3
+MEMBER, SUREST, HELD, FEWEST, FEWEST_OF = 0.04, 0.97, 0.84, 2, 3
 """A signature belongs to a group from here on; no more than this is said, and of what is possible
 at most: two recordings show what has changed, not why (three makers' invented machines); and from
-how many positions on it may be more than possible."""
+how many positions on, of how many that both sweeps have, it may be more than possible."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Member:
     """One signature of a group, with its probability and every trace it may have touched.
 
-    ``places`` is at how many positions both sweeps tell of it.
+    ``places`` is at how many positions both sweeps tell of it, ``of`` how many both have.
     """
 
     signature: Signature
     probability: float
     touches: frozenset[Trace]
     places: int
+    of: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +47,7 @@ class Group:
         possible at most of what sings under cut, since no two cuts are quite alike, and of what one
         or two positions tell, since a sensor is never put back quite as it was."""
         lead = self.lead.signature
-        held = lead.part_kind == "tool" or self.lead.places < FEWEST
+        held = lead.part_kind == "tool" or self.lead.places < FEWEST or self.lead.of < FEWEST_OF
         most = HELD if held else SUREST
         most = NEVER_SURER if lead.fault == NOT_KNOWN else most
         return min(most, sum(member.probability for member in self.members))

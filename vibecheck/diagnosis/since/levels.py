@@ -50,6 +50,13 @@ PARTS_OF_TURN = 90
 FEWEST_TURNS = 4
 HALVES: Numbers = np.arange(0.5, 8.0)
 MANY: Numbers = np.arange(4.0, 13.0)
+AT_WORK: Mapping[str, Numbers] = {
+    "once at work": np.array([1.0]),
+    "halves at work": HALVES,
+    "many at work": MANY,
+}
+"""What a gear that runs out, or is loose, makes where it works; its shaft makes it wherever it
+turns."""
 TUNED, TUNED_BY = 0.005, np.arange(1.0, 7.0)
 """How far off the speed of a shaft behind a belt may have been found (relative), and by which of
 its multiples it is tuned."""
@@ -172,8 +179,11 @@ def _gears(take: Heard, spectrum: LineSpectrum) -> Iterator[tuple[Trace, Numbers
             if rotor not in ratios:
                 continue
             places = (tones[:, None] + ratios[rotor] * np.array(SIDES)).ravel()
-            yield ("sides", gear), _db([[_power(spectrum, places) / max(carried, 1e-30)]])
+            over = _power(spectrum, places) / max(carried, 1e-30)
+            yield ("sides", gear), np.array([[float(_db(over))], [_over_floor(spectrum, places)]])
             yield ("blow", gear), knocks[rotor]
+            for what, multiples in AT_WORK.items():
+                yield (what, gear), _one(_mean_over_floor(spectrum, ratios[rotor] * multiples))
 
 
 def resting(take: Heard) -> list[tuple[str, str]]:

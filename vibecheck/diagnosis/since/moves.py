@@ -14,10 +14,11 @@ from vibecheck.diagnosis.since.levels import Numbers, Trace
 from vibecheck.diagnosis.since.rises import Rise
 
 SOUND_DB: Mapping[str, float] = {
-    "once": 1.0, "twice": 1.0, "thrice": 1.0, "mesh": 1.2, "sides": 1.2,
-    "many": 0.6, "halves": 0.6, "knock": 0.6, "slow knock": 0.6, "blow": 0.8, "rest": 0.8,
-    "outer": 0.6, "inner": 0.6, "roller": 0.6, "cage": 0.8,
-    "belt": 1.2, "vane": 1.2, "hum": 1.5, "tone": 1.5, "howl": 3.0, "strange": 1.2,
+    "once": 0.6, "twice": 0.6, "thrice": 0.6, "mesh": 2.0, "sides": 0.8,
+    "many": 0.4, "halves": 0.4, "knock": 0.3, "slow knock": 0.3, "blow": 0.5, "rest": 0.5,
+    "outer": 0.3, "inner": 0.3, "roller": 0.3, "cage": 0.4,
+    "once at work": 0.8, "many at work": 0.5, "halves at work": 0.5,
+    "belt": 0.8, "vane": 0.8, "hum": 1.5, "tone": 1.5, "howl": 3.0, "strange": 0.8,
 }  # fmt: skip
 """How far the mean of a trace of a sound part moves from one sweep to another, beyond what its
 scatter from position to position explains."""
@@ -34,6 +35,11 @@ where there are many, which of them in order of size is taken for the middle one
 raise several; and how much less or more than usual they may seem to move."""
 LOWER, LOWER_RMS = 0.67, 0.88
 """Share of the traces, from the lowest up, that says so, and what normal ones would scatter."""
+AS_OTHERS: Mapping[str, str] = {
+    "twice": "once", "thrice": "once", "once at work": "once", "slow knock": "knock",
+    "many": "halves", "many at work": "halves", "halves at work": "halves",
+}  # fmt: skip
+"""Kinds that are one: a head has too few rotors for each to say by itself what sound ones do."""
 AS_KNOCKS = ("blow", "rest")
 """The same knocks, at some positions only: what sound ones do the knocks of all rotors say."""
 AS_USUAL = 3.0
@@ -49,21 +55,26 @@ def sound_moves(found: Mapping[Trace, Rise]) -> tuple[Numbers, Numbers]:
     """
     kinds: dict[str, list[int]] = defaultdict(list)
     for number, (what, _) in enumerate(found):
-        kinds[what].append(number)
+        kinds[AS_OTHERS.get(what, what)].append(number)
+    names = [what for what, _ in found]
     rose = np.array([rise.db - BY_CHOICE_DB.get(what, 0.0) for (what, _), rise in found.items()])
     error = np.zeros(rose.size)
     counts = np.array([len(rise.by_place) for rise in found.values()])
     scatter = np.array([rise.scatter_db for rise in found.values()])
+    scatter *= np.sqrt(counts / np.maximum(counts - 1, 1))
     common: dict[str, tuple[float, float]] = {}
     for what in sorted(kinds, key=lambda each: each in AS_KNOCKS):
         numbers = kinds[what]
         # What is at fault scatters more than what is sound, and that does not excuse it.
         many = len(numbers) >= COMPARED
-        usual = float(np.median(scatter[numbers])) if many else SCATTER_DB.get(what, 1.5)
+        scattering = [scatter[number] for number in numbers if counts[number] > 1]
+        told = len(scattering) >= COMPARED
+        usual = float(np.median(scattering)) if told else SCATTER_DB.get(what, 1.5)
         few = counts[numbers]
         scattered = np.sqrt(((few - 1) * scatter[numbers] ** 2 + AS_USUAL * usual**2) / (few + 2))
         scattered = np.minimum(scattered, SCATTERS * usual)
-        error[numbers] = np.hypot(SOUND_DB[what], scattered / np.sqrt(counts[numbers]))
+        floor = np.array([SOUND_DB[names[number]] for number in numbers])
+        error[numbers] = np.hypot(floor, scattered / np.sqrt(counts[numbers]))
         if many:
             common[what] = _in_common(rose[numbers], error[numbers])
         shift, times = common.get("knock" if what in AS_KNOCKS else what, (0.0, 1.0))

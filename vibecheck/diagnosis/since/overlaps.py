@@ -11,14 +11,14 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from vibecheck.diagnosis.readings.heard import Heard
-from vibecheck.diagnosis.since.levels import STRANGE, Numbers, Trace
+from vibecheck.diagnosis.since.levels import AT_WORK, STRANGE, Numbers, Trace
 from vibecheck.diagnosis.since.places import belt_rate, places_of, windows_of
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import Signature
+from vibecheck.diagnosis.since.signatures import LOOSE, Signature
 
 MULTIPLES: Numbers = np.arange(1.0, 17.0)
 FLANKS: Numbers = np.arange(-3.0, 4.0)
-OF_A_GEAR, OF_A_SHAFT, OF_A_BELT, OF_OTHERS = 40, 24, 6, 12
+OF_A_GEAR, OF_A_SHAFT, OF_A_BELT, OF_OTHERS = 40, 24, 10, 12
 """How many multiples of its rate a fault of each makes."""
 CAGES: Numbers = np.arange(0.34, 0.48, 0.002)
 """Turns of any cage, in turns of its shaft."""
@@ -26,41 +26,60 @@ BELT_WIDE: Numbers = np.linspace(-0.008, 0.008, 5)
 """How a belt slips is known to a per cent only: its lines are as wide."""
 TIMES = (0.5, 1.0, 2.0, 3.0)
 """Multiples of a bearing's rate at which one of unknown numbers is no other."""
+HARDLY_DB = 0.01
 SWELLING = 4
 """Multiples at which tooth tones swell with what pushes a shaft."""
-LINES, TAKES = 0.19, 0.3
-"""Share of a trace's lines, and of the takes, in which they must coincide with a fault's."""
-SHARP, NEAR = 2.5, 0.003
-"""How near two lines must come to be one: bins of a take's spectrum, or relative for what slips."""
+LINES, RISEN = 0.19, 0.4
+"""Share of a trace's lines that must coincide with a fault's in a take, and of what it has risen in
+all takes that must have risen in such ones."""
+BLOWS = ("broken or damaged tooth", LOOSE)
+"""Faults that strike, besides those of bearings."""
+TIED = ("once", "twice", "thrice", "halves", "many", "mesh", "sides", *AT_WORK)
+SHARP, NEAR, EXACT = 2.5, 0.003, 1e-4
+"""How near two lines must come to be one: bins of a take's spectrum, or, relative, what is read
+with room for slip and what is read just where teeth put it."""
 
 
 def overlapped(
     signatures: Sequence[Signature], found: Mapping[Trace, Rise], takes: Sequence[Heard]
 ) -> list[frozenset[Trace]]:
     """For every signature the traces that lie on its lines, its own left out."""
-    counts = [dict.fromkeys(found, 0) for _ in signatures]
-    heard = dict.fromkeys(found, 0)
+    counts = [dict.fromkeys(found, 0.0) for _ in signatures]
+    heard = dict.fromkeys(found, 0.0)
     for take in takes:
         places = places_of(take, found)
-        for trace in places:
-            heard[trace] += 1
+        rose = {trace: _rose_here(found[trace], take) for trace in places if trace in found}
+        for trace, here in rose.items():
+            heard[trace] += here
         for signature, count in zip(signatures, counts, strict=True):
             lines = _lines(signature, take, places, found)
             if lines.size:
-                for trace, orders in places.items():
-                    count[trace] += _share_on(orders, lines, take) >= LINES
+                for trace, here in rose.items():
+                    if (
+                        here > 0.0
+                        and _share_on(
+                            places[trace], lines, take, EXACT if trace[0] in TIED else NEAR
+                        )
+                        >= LINES
+                    ):
+                        count[trace] += here
     on_lines = (
-        {trace for trace, number in count.items() if number and number >= TAKES * heard[trace]}
+        {trace for trace, risen in count.items() if risen and risen >= RISEN * heard[trace]}
         for count in counts
     )
     return [
         frozenset(
             trace
-            for trace in each | _of_the_cut(found, signature)
-            if not _of_itself(trace, signature)
+            for trace in each | _of_the_cut(found, signature) | _rung(found, signature)
+            if not _of_itself(trace, signature, found)
         )
         for signature, each in zip(signatures, on_lines, strict=True)
     ]
+
+
+def _rose_here(rise: Rise, take: Heard) -> float:
+    """How far a trace has risen in a take (dB), and where it has not, hardly anything."""
+    return max(HARDLY_DB, rise.by_place.get((take.label, take.ready.take.kind), 0.0))
 
 
 def _of_the_cut(found: Mapping[Trace, Rise], signature: Signature) -> set[Trace]:
@@ -70,10 +89,19 @@ def _of_the_cut(found: Mapping[Trace, Rise], signature: Signature) -> set[Trace]
     return {trace for trace in found if trace[0] == "howl"}
 
 
-def _of_itself(trace: Trace, signature: Signature) -> bool:
-    """Its own traces; a gear's tooth strikes nowhere but where it works."""
-    resting = signature.part_kind == "gear" and trace == ("rest", signature.parts[0])
-    return resting or trace in signature.raises
+def _rung(found: Mapping[Trace, Rise], signature: Signature) -> set[Trace]:
+    """Blows ring the structure, whatever strikes."""
+    if signature.part_kind != "bearing" and signature.fault not in BLOWS:
+        return set()
+    return {trace for trace in found if trace[0] == "tone"}
+
+
+def _of_itself(trace: Trace, signature: Signature, found: Mapping[Trace, Rise]) -> bool:
+    """Its own traces; a gear's tooth strikes nowhere but where it works, whatever works there."""
+    if trace in signature.raises:
+        return True
+    resting = found.get(("rest", signature.parts[0])) if signature.part_kind == "gear" else None
+    return resting is not None and found[trace].by_place == resting.by_place
 
 
 def one_line(found: Mapping[Trace, Rise], takes: Sequence[Heard]) -> dict[Trace, Trace]:
@@ -122,8 +150,8 @@ def _as_one(mine: Sequence[Numbers], others: Sequence[Numbers]) -> bool:
     )
 
 
-def _share_on(orders: Numbers, lines: Numbers, take: Heard) -> float:
-    reach = np.maximum(SHARP / take.turns, NEAR * orders)
+def _share_on(orders: Numbers, lines: Numbers, take: Heard, near: float) -> float:
+    reach = np.maximum(SHARP / take.turns, near * orders)
     apart = np.abs(orders[:, None] - lines[None, :]).min(axis=1)
     return float(np.mean(apart < reach))
 
@@ -141,7 +169,8 @@ def _lines(
         blows, sides = (places.get((what, signature.parts[0])) for what in ("blow", "sides"))
         if blows is None or sides is None:
             return np.zeros(0)
-        return np.concatenate([blows[0] * np.arange(1.0, OF_A_GEAR + 1), sides])
+        comb = blows[0] * np.arange(1.0, OF_A_GEAR + 1)
+        return np.concatenate([comb, sides, *_swollen(blows[:1], places)])
     wide: Numbers = np.zeros(1)
     if signature.part_kind == "shaft":
         half = 0.5 if ("halves", signature.rotor) in signature.raises else 1.0

@@ -10,6 +10,7 @@ from vibecheck.diagnosis.chance.families import Family, bearing_families
 from vibecheck.diagnosis.readings.belts import belt_steps, expected_rate
 from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.since.levels import (
+    AT_WORK,
     BELT_APART,
     HALVES,
     HUM,
@@ -75,6 +76,8 @@ def _of_gears(take: Heard) -> Iterator[tuple[Trace, Numbers]]:
             if rotor in ratios:
                 yield ("sides", gear), (tones[:, None] + ratios[rotor] * np.array(SIDES)).ravel()
                 yield ("blow", gear), ratios[rotor] * FOLDED
+                for what, multiples in AT_WORK.items():
+                    yield (what, gear), ratios[rotor] * multiples
 
 
 def windows_of(take: Heard) -> dict[Trace, tuple[float, float]]:

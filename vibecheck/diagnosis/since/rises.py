@@ -14,6 +14,14 @@ from vibecheck.diagnosis.since.levels import ORDERS, SLIPS, STRANGE, Numbers, Ta
 
 Place = tuple[str, str]
 """A lever position, and how it was recorded (idle, cutting)."""
+ODD_SPREADS, ODD_DB, NORMAL = 2.0, 2.0, 1.4826
+"""How many spreads from the middle of a trace's rises a position is odd; what the spread is at
+least; and a normal one over the median distance from the middle."""
+SWELLS, STANDS = "sides", "tone"
+TONES = ("once", "twice", "thrice", "mesh")
+HEARD_DB, FEWEST_TONES, GONE_DB = 12.0, 5, 8.0
+"""Tones this far over the floor in one of two sweeps, and so many of them, tell that the other was
+laid on a wrong speed, when half of them stand lower by so much more than at the other positions."""
 SLIPPED = 0.012
 """How much more or less a belt may slip from one day to another (relative)."""
 
@@ -39,15 +47,18 @@ def rises(now: Sequence[TakeLevels], sound: Sequence[TakeLevels]) -> dict[Trace,
     """Rise of every trace that both sweeps have at some position, recorded the same way."""
     apart = _read_apart(now, sound)
     after, before = _gathered(now), _gathered(sound)
+    off = _laid_amiss(after, before)
     found = {}
     for trace, places in after.items():
         both = [
             place
             for place in places
-            if place in before.get(trace, {}) and (trace[1], place[0]) not in apart
+            if place in before.get(trace, {})
+            and (trace[1], place[0]) not in apart
+            and place not in off
         ]
         if both:
-            rise = _rise(both, places, before[trace], strange=trace[0] == STRANGE)
+            rise = _rise(both, places, before[trace], trace[0])
             if rise is not None:
                 found[trace] = rise
     return found
@@ -63,6 +74,21 @@ def _read_apart(now: Sequence[TakeLevels], sound: Sequence[TakeLevels]) -> set[t
         for name, ratio in take.ratios.items():
             ratios[name, take.label].append(ratio)
     return {place for place, found in ratios.items() if max(found) / min(found) > 1.0 + SLIPPED}
+
+
+def _laid_amiss(
+    after: Mapping[Trace, Mapping[Place, Numbers]], before: Mapping[Trace, Mapping[Place, Numbers]]
+) -> set[Place]:
+    """Places at which all tones of one sweep are gone that the other has: its speed is wrong."""
+    told: dict[Place, list[float]] = defaultdict(list)
+    for trace in (trace for trace in after if trace[0] in TONES and trace in before):
+        for place in after[trace].keys() & before[trace].keys():
+            levels = [float(side[trace][place].max()) for side in (after, before)]
+            if np.isfinite(levels).all() and max(levels) > HEARD_DB:
+                told[place].append(levels[0] - levels[1])
+    middles = {p: float(np.median(each)) for p, each in told.items() if len(each) >= FEWEST_TONES}
+    usual = float(np.median(list(middles.values()))) if middles else 0.0
+    return {place for place, middle in middles.items() if abs(middle - usual) > GONE_DB}
 
 
 def _gathered(takes: Sequence[TakeLevels]) -> dict[Trace, dict[Place, Numbers]]:
@@ -81,19 +107,22 @@ def _rise(
     places: Sequence[Place],
     after: Mapping[Place, Numbers],
     before: Mapping[Place, Numbers],
-    *,
-    strange: bool,
+    what: str,
 ) -> Rise | None:
     """Each side is read at its own slip, the same for all its takes; the band is one for both.
 
-    What is strange is read where it has risen most.
+    What is strange is read where it has risen most; what swells must have risen over its tooth tone
+    and over the floor, which may rise as well; what stands must do so at most positions.
     """
+    strange = what == STRANGE
     bands = min(len(side[place]) for side in (after, before) for place in places)
     then, now = (np.array([side[place][:bands] for place in places]) for side in (before, after))
     best = _best(now - then if strange else now)
     high = _at(now, best)
     each = high - _at(then, best if strange else _best(then))
-    mean = _mean(each)
+    if what == SWELLS:
+        each = each.min(axis=1, keepdims=True)
+    mean = np.median(each, axis=0) if what == STANDS else _mean(_without_odd_ones(each))
     if not np.isfinite(mean).any():
         return None
     band = int(np.nanargmax(mean))
@@ -118,6 +147,15 @@ def _best(levels: Numbers) -> NDArray[np.intp]:
 def _at(levels: Numbers, best: NDArray[np.intp]) -> Numbers:
     """Levels at that slip, of shape (takes, bands)."""
     return np.asarray(levels[:, np.arange(best.size), best])
+
+
+def _without_odd_ones(each: Numbers) -> Numbers:
+    """Rises of shape (places, bands), those far from most drawn in."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        middle = np.nanmedian(each, axis=0)
+        spread = np.maximum(NORMAL * np.nanmedian(np.abs(each - middle), axis=0), ODD_DB)
+    return np.asarray(np.clip(each, middle - ODD_SPREADS * spread, middle + ODD_SPREADS * spread))
 
 
 def _mean(several: Sequence[Numbers] | Numbers) -> Numbers:

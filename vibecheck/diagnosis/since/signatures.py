@@ -73,7 +73,8 @@ HEAVES: Mapping[str, Size] = {
 from what is out of balance."""
 TURN_SIZES: Mapping[str, Mapping[str, Size]] = {
     "imbalance": {
-        "once": Size(db=11.0, spread_db=5.0),
+        "once": Size(db=12.0, spread_db=6.5),
+        "twice": Size(db=4.0, spread_db=4.0, sure=False),
     },
     "bent or misaligned": {
         "twice": Size(db=15.0, spread_db=8.0),
@@ -91,6 +92,23 @@ TURN_SIZES: Mapping[str, Mapping[str, Size]] = {
         "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
     },
 }
+GEAR_LOOSE = 0.3
+RATTLES_AT_WORK: Mapping[str, Size] = {
+    "many at work": Size(db=9.0, spread_db=5.0),
+    "halves at work": Size(db=6.0, spread_db=4.0, sure=False),
+    "blow": Size(db=6.0, spread_db=5.0, sure=False),
+}
+"""A gear that is loose on its shaft rattles where it works; how much rarer that is than a loose
+shaft, a gear (judgement)."""
+AT_GEARS: Mapping[str, tuple[str, ...]] = {
+    "knock": ("blow", "rest"),
+    "once": ("once at work",),
+    "halves": ("halves at work",),
+    "many": ("many at work",),
+}
+"""What is read of a shaft, and the same at the positions where a gear of it works or rests."""
+READ_AGAIN_DB = 3.5
+"""What a fault need not raise is looked for there only where it has risen by this."""
 NO_HALVES = HEAVES_SHARE + KNOCKS_SHARE
 WAYS_OF_SHAFTS = (
     *((name, sizes, 1.0 - NO_HALVES * (name == LOOSE)) for name, sizes in TURN_SIZES.items()),
@@ -102,15 +120,30 @@ TOOTH_SIZES = {
     "blow": Size(db=8.0, spread_db=4.5),
     "sides": Size(db=6.0, spread_db=5.0, sure=False),
 }
+MEETS_SHARE = 0.8
+ALWAYS_MEETS: Mapping[str, Size] = {
+    "knock": Size(db=8.0, spread_db=4.5),
+    "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
+    "many": Size(db=3.0, spread_db=3.0, sure=False),
+}
+"""A tooth of a gear that meets another everywhere may knock at all positions, loaded or not."""
 WEARS_SHARE = 0.3
 WEARS = Size(db=6.0, spread_db=4.0)
 SWELLS_TOO = Size(db=2.5, spread_db=2.5, sure=False)
 """Teeth that are worn all round raise the tooth tone itself, which does not tell which of the two
 gears; how often they do no more (judgement)."""
-WORN_SIZES = {"sides": Size(db=7.0, spread_db=4.0), "blow": Size(db=2.5, spread_db=2.0, sure=False)}
+WORN_SIZES = {
+    "sides": Size(db=8.0, spread_db=5.5),
+    "blow": Size(db=2.5, spread_db=2.0, sure=False),
+    "once at work": Size(db=5.0, spread_db=4.0, sure=False),
+}
 STRIKES = Size(db=11.0, spread_db=7.0)
 CARRIED = Size(db=8.0, spread_db=5.0, sure=False)
-"""A bad ball or roller comes into the load once a turn of the cage, which is heard as well."""
+STIRRED = Size(db=4.0, spread_db=4.0, sure=False)
+COMES_SHARE = 0.3
+COMES_ROUND = Size(db=8.0, spread_db=5.0)
+"""A bad ball or roller comes into the load once a turn of the cage, which is heard as well, and now
+and then alone. Multiples of the cage fall into the window of the balls more often than not."""
 FEWEST = 4
 """Positions under cut from which on a tone may be chatter: no two cuts are quite alike."""
 LIKELIEST = 3.0
@@ -125,7 +158,7 @@ BELT = Size(db=9.0, spread_db=5.0)
 
 def signatures(
     machine: Machine,
-    traces: Collection[Trace],
+    traces: Mapping[Trace, Rise],
     coupled: Mapping[str, Collection[str]],
     steps: Sequence[Sequence[str]],
     in_step: Mapping[str, Collection[str]],
@@ -136,7 +169,7 @@ def signatures(
     Parameters
     ----------
     machine : Machine
-    traces : collection of Trace
+    traces : mapping of Trace to Rise
         Those that both sweeps have.
     coupled : mapping of str to collection of str
         Rotors that turn alike at every position recorded, by the name of each.
@@ -148,8 +181,8 @@ def signatures(
         Of bearings of unknown numbers, that a known one explains as well.
     """
     found = [
-        *_of_shafts(machine, coupled),
-        *_of_gears(machine),
+        *_of_shafts(machine, coupled, traces),
+        *_of_gears(machine, traces),
         *_of_bearings(machine),
         *_of_unknown(machine, in_step, explained),
         *(_of_belt(names) for names in steps),
@@ -159,7 +192,9 @@ def signatures(
     return [each for each in found if all(t in traces for t, s in each.raises.items() if s.sure)]
 
 
-def _of_shafts(machine: Machine, coupled: Mapping[str, Collection[str]]) -> Iterator[Signature]:
+def _of_shafts(
+    machine: Machine, coupled: Mapping[str, Collection[str]], traces: Mapping[Trace, Rise]
+) -> Iterator[Signature]:
     shafts = [name for name in machine.shafts if name in coupled]
     done: set[str] = set()
     for shaft in dict.fromkeys(shafts):
@@ -173,12 +208,34 @@ def _of_shafts(machine: Machine, coupled: Mapping[str, Collection[str]]) -> Iter
                 part_kind="shaft",
                 fault=name,
                 rotor=shaft,
-                raises={(what, shaft): size for what, size in sizes.items()},
+                raises={
+                    **{(what, shaft): size for what, size in sizes.items()},
+                    **_at_gears(machine, alike, sizes, traces),
+                },
                 share=share,
             )
 
 
-def _of_gears(machine: Machine) -> Iterator[Signature]:
+def _at_gears(
+    machine: Machine,
+    shafts: Collection[str],
+    sizes: Mapping[str, Size],
+    traces: Mapping[Trace, Rise],
+) -> dict[Trace, Size]:
+    """What a shaft raises, or has raised, as it is read where each of its gears works or rests."""
+    turning = [gear.name for gear in machine.gears if gear.shaft in shafts]
+    return {
+        (there, gear): replace(size, sure=False)
+        for what, size in sizes.items()
+        if size.sure
+        or any((what, s) in traces and traces[what, s].db >= READ_AGAIN_DB for s in shafts)
+        for there in AT_GEARS.get(what, ())
+        for gear in turning
+        if (there, gear) in traces and ("knock", gear) not in traces
+    }
+
+
+def _of_gears(machine: Machine, traces: Mapping[Trace, Rise]) -> Iterator[Signature]:
     for gear in machine.gears:
         for name, sizes in (
             ("broken or damaged tooth", TOOTH_SIZES),
@@ -191,6 +248,28 @@ def _of_gears(machine: Machine) -> Iterator[Signature]:
                 rotor=gear.shaft,
                 raises={(what, gear.name): size for what, size in sizes.items()},
             )
+        rotor = gear.name if ("knock", gear.name) in traces else gear.shaft
+        if ("rest", gear.name) not in traces:
+            yield Signature(
+                parts=(gear.name,),
+                part_kind="gear",
+                fault="broken or damaged tooth",
+                rotor=gear.shaft,
+                raises={
+                    **{(what, rotor): size for what, size in ALWAYS_MEETS.items()},
+                    **_at_gears(machine, [gear.shaft], ALWAYS_MEETS, traces),
+                    ("sides", gear.name): TOOTH_SIZES["sides"],
+                },
+                share=MEETS_SHARE,
+            )
+        yield Signature(
+            parts=(gear.name,),
+            part_kind="gear",
+            fault=LOOSE,
+            rotor=gear.shaft,
+            raises={(what, gear.name): size for what, size in RATTLES_AT_WORK.items()},
+            share=GEAR_LOOSE,
+        )
     for mesh in machine.meshes:
         for name in (mesh.driver, mesh.driven):
             yield Signature(
@@ -212,11 +291,24 @@ def _of_bearings(machine: Machine) -> Iterator[Signature]:
                 fault=name,
                 rotor=bearing.shaft,
                 element=element,
-                raises={
-                    (element, bearing.name): STRIKES,
-                    **({("cage", bearing.name): CARRIED} if element == "roller" else {}),
-                },
+                raises={(element, bearing.name): STRIKES, **_beside(element, bearing.name)},
             )
+        yield Signature(
+            parts=(bearing.name,),
+            part_kind="bearing",
+            fault=ELEMENT_FAULT["roller"],
+            rotor=bearing.shaft,
+            element="roller",
+            raises={("cage", bearing.name): COMES_ROUND, ("roller", bearing.name): STIRRED},
+            share=COMES_SHARE,
+        )
+
+
+def _beside(element: str, bearing: str) -> dict[Trace, Size]:
+    """What a bad ball or roller, or a cage, raises besides its own."""
+    if element == "roller":
+        return {("cage", bearing): CARRIED}
+    return {("roller", bearing): STIRRED} if element == "cage" else {}
 
 
 def _of_unknown(
