@@ -13,7 +13,8 @@ from vibecheck.diagnosis.since.changes import Changes
 from vibecheck.diagnosis.since.findings import with_changes
 from vibecheck.diagnosis.since.groups import Group, Member
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import STRIKES, TOOTH_SIZES, Signature
+from vibecheck.diagnosis.since.signatures import Signature
+from vibecheck.diagnosis.since.sizes import STRIKES, TOOTH_SIZES
 from vibecheck.diagnosis.since.weighed import Weighed
 
 HEARD = cast(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from vibecheck.diagnosis.since.groups import Member, grouped
 from vibecheck.diagnosis.since.levels import Trace
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import LOOSE, Signature, signatures
+from vibecheck.diagnosis.since.signatures import Signature, signatures
+from vibecheck.diagnosis.since.sizes import LOOSE
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import Machine
 

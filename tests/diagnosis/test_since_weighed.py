@@ -7,7 +7,8 @@ import pytest
 
 from vibecheck.diagnosis.since.moves import sound_moves
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import STRIKES, TURN_SIZES, Signature, Size
+from vibecheck.diagnosis.since.signatures import Signature
+from vibecheck.diagnosis.since.sizes import STRIKES, TURN_SIZES, Size
 from vibecheck.diagnosis.since.weighed import weighed
 
 SHAFTS = ("motor", "I", "II", "III", "IV", "spindle")

@@ -14,7 +14,8 @@ from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.since.levels import AT_WORK, STRANGE, Numbers, Trace
 from vibecheck.diagnosis.since.places import belt_rate, places_of, windows_of
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import LOOSE, Signature
+from vibecheck.diagnosis.since.signatures import Signature
+from vibecheck.diagnosis.since.sizes import LOOSE
 
 MULTIPLES: Numbers = np.arange(1.0, 17.0)
 FLANKS: Numbers = np.arange(-3.0, 4.0)

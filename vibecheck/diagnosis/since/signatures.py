@@ -1,9 +1,4 @@
-"""What each fault of each part would raise over the same machine when sound, and by how much.
-
-Sizes are what physics says leads (once a turn for an unbalance, twice for a bend, halves and many
-multiples for what is loose, and so on), with spreads as wide as faults differ (invented machines
-of this project and of others). Nothing here depends on a recording.
-"""
+"""Which traces each fault of each part would raise over the same machine when sound."""
 
 from __future__ import annotations
 
@@ -15,6 +10,27 @@ from vibecheck.diagnosis.readings.fixed_tones import FixedTone
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.since.levels import STRANGE, Trace
 from vibecheck.diagnosis.since.rises import Rise
+from vibecheck.diagnosis.since.sizes import (
+    ALWAYS_MEETS,
+    BELT,
+    CARRIED,
+    COMES_ROUND,
+    COMES_SHARE,
+    GEAR_LOOSE,
+    LOOSE,
+    MEETS_SHARE,
+    RATTLES_AT_WORK,
+    STIRRED,
+    STRIKES,
+    SWELLS_TOO,
+    TONE,
+    TOOTH_SIZES,
+    WAYS_OF_SHAFTS,
+    WEARS,
+    WEARS_SHARE,
+    WORN_SIZES,
+    Size,
+)
 from vibecheck.diagnosis.suspects.rolling import ELEMENT_FAULT
 from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried, electric, mains_multiple
 from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, tied_to_none
@@ -22,15 +38,6 @@ from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Machine
 
 FIXED, NOT_KNOWN = "fixed tone of structure or room", "bearing worn, race not known"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Size:
-    """How far a fault raises a trace: mean and spread in dB; ``sure`` when it must."""
-
-    db: float
-    spread_db: float
-    sure: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,51 +62,6 @@ class Signature:
         return self.share * fault(self.fault).prior
 
 
-LOOSE = "loose on its shaft or in its seat"
-HEAVES_SHARE, KNOCKS_SHARE = 0.3, 0.2
-KNOCKS: Mapping[str, Size] = {
-    "knock": Size(db=8.0, spread_db=4.5),
-    "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
-    "many": Size(db=4.0, spread_db=3.0, sure=False),
-}
-"""Or only knock once a turn, wherever it turns."""
-HEAVES: Mapping[str, Size] = {
-    "once": Size(db=12.0, spread_db=6.0),
-    "twice": Size(db=8.0, spread_db=6.0, sure=False),
-    "thrice": Size(db=5.0, spread_db=5.0, sure=False),
-    "knock": Size(db=3.0, spread_db=2.0, sure=False),
-}
-"""What is loose may only heave, and how often it does no more (judgement): then it is hardly told
-from what is out of balance."""
-TURN_SIZES: Mapping[str, Mapping[str, Size]] = {
-    "imbalance": {
-        "once": Size(db=12.0, spread_db=6.5),
-        "twice": Size(db=4.0, spread_db=4.0, sure=False),
-    },
-    "bent or misaligned": {
-        "twice": Size(db=15.0, spread_db=8.0),
-        "thrice": Size(db=10.0, spread_db=8.0, sure=False),
-        "once": Size(db=5.0, spread_db=5.0, sure=False),
-        "many": Size(db=3.0, spread_db=3.0, sure=False),
-    },
-    LOOSE: {
-        "halves": Size(db=6.0, spread_db=3.5),
-        "many": Size(db=6.0, spread_db=4.0),
-        "once": Size(db=9.0, spread_db=7.0, sure=False),
-        "twice": Size(db=9.0, spread_db=7.0, sure=False),
-        "thrice": Size(db=9.0, spread_db=7.0, sure=False),
-        "knock": Size(db=6.0, spread_db=5.0, sure=False),
-        "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
-    },
-}
-GEAR_LOOSE = 0.3
-RATTLES_AT_WORK: Mapping[str, Size] = {
-    "many at work": Size(db=9.0, spread_db=5.0),
-    "halves at work": Size(db=6.0, spread_db=4.0, sure=False),
-    "blow": Size(db=6.0, spread_db=5.0, sure=False),
-}
-"""A gear that is loose on its shaft rattles where it works; how much rarer that is than a loose
-shaft, a gear (judgement)."""
 AT_GEARS: Mapping[str, tuple[str, ...]] = {
     "knock": ("blow", "rest"),
     "once": ("once at work",),
@@ -109,41 +71,6 @@ AT_GEARS: Mapping[str, tuple[str, ...]] = {
 """What is read of a shaft, and the same at the positions where a gear of it works or rests."""
 READ_AGAIN_DB = 3.5
 """What a fault need not raise is looked for there only where it has risen by this."""
-NO_HALVES = HEAVES_SHARE + KNOCKS_SHARE
-WAYS_OF_SHAFTS = (
-    *((name, sizes, 1.0 - NO_HALVES * (name == LOOSE)) for name, sizes in TURN_SIZES.items()),
-    (LOOSE, HEAVES, HEAVES_SHARE),
-    (LOOSE, KNOCKS, KNOCKS_SHARE),
-)
-"""Every way a shaft goes wrong: the fault, what it raises, and its share of the fault's prior."""
-TOOTH_SIZES = {
-    "blow": Size(db=8.0, spread_db=4.5),
-    "sides": Size(db=6.0, spread_db=5.0, sure=False),
-}
-MEETS_SHARE = 0.8
-ALWAYS_MEETS: Mapping[str, Size] = {
-    "knock": Size(db=8.0, spread_db=4.5),
-    "slow knock": Size(db=7.0, spread_db=5.0, sure=False),
-    "many": Size(db=3.0, spread_db=3.0, sure=False),
-}
-"""A tooth of a gear that meets another everywhere may knock at all positions, loaded or not."""
-WEARS_SHARE = 0.3
-WEARS = Size(db=6.0, spread_db=4.0)
-SWELLS_TOO = Size(db=2.5, spread_db=2.5, sure=False)
-"""Teeth that are worn all round raise the tooth tone itself, which does not tell which of the two
-gears; how often they do no more (judgement)."""
-WORN_SIZES = {
-    "sides": Size(db=8.0, spread_db=5.5),
-    "blow": Size(db=2.5, spread_db=2.0, sure=False),
-    "once at work": Size(db=5.0, spread_db=4.0, sure=False),
-}
-STRIKES = Size(db=11.0, spread_db=7.0)
-CARRIED = Size(db=8.0, spread_db=5.0, sure=False)
-STIRRED = Size(db=4.0, spread_db=4.0, sure=False)
-COMES_SHARE = 0.3
-COMES_ROUND = Size(db=8.0, spread_db=5.0)
-"""A bad ball or roller comes into the load once a turn of the cage, which is heard as well, and now
-and then alone. Multiples of the cage fall into the window of the balls more often than not."""
 FEWEST = 4
 """Positions under cut from which on a tone may be chatter: no two cuts are quite alike."""
 LIKELIEST = 3.0
@@ -152,8 +79,6 @@ ANY_ORDER = 0.3
 """What is sought at thousands of orders is worth less than what is sought at one (judgement)."""
 CHANCE_MEETING = 0.07
 """How often a bearing of unknown numbers strikes by chance just where some known one would."""
-TONE = Size(db=11.0, spread_db=6.0)
-BELT = Size(db=9.0, spread_db=5.0)
 
 
 def signatures(

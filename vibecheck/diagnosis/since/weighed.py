@@ -18,7 +18,8 @@ from scipy.stats import norm, t
 from vibecheck.diagnosis.since.levels import Numbers, Trace
 from vibecheck.diagnosis.since.moves import sound_moves
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import Signature, Size
+from vibecheck.diagnosis.since.signatures import Signature
+from vibecheck.diagnosis.since.sizes import Size
 from vibecheck.diagnosis.suspects.rolling import ELEMENT_FAULT
 
 NU, FEW = 12.0, 3.0
