@@ -99,3 +99,10 @@ def test_a_baseline_of_which_nothing_is_heard_is_said_not_to_be_used() -> None:
     two = recorded()[0][:2]
     diagnosis = diagnose(drill(), two, baseline=two)
     assert "baseline_apart" in [each.kind for each in diagnosis.warnings]
+
+
+def test_a_part_and_fault_has_one_row_in_the_evidence_table() -> None:
+    for diagnosis in (told(), told(BENT, seed=3)):
+        assert diagnosis.table is not None
+        rows = [(row.part, row.fault) for row in diagnosis.table.rows]
+        assert len(set(rows)) == len(rows) > 4

@@ -428,6 +428,10 @@ FAULT_SAID: Mapping[str, tuple[str, str]] = {
     "heard, and by itself no fault": ("is", "heard, and by itself no fault"),
 }
 """Fault -> verb and rest of a sentence that begins with the part."""
+GEARS_SAID: Mapping[str, tuple[str, str]] = {
+    "loose on its shaft or in its seat": ("is", "loose on its shaft"),
+}
+"""The same of gears, where it is another."""
 
 OTHER_KIND: Mapping[str, tuple[str, str]] = {
     "broken or damaged tooth": ("something loose", "something on {} is loose"),

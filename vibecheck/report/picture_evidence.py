@@ -175,6 +175,6 @@ def _legend(axes: Axes, columns: int, down: int, left_out: int, scheme: Scheme) 
         "Strength in dB. Framed: in mesh; o: idling;\nsmall: out of mesh; ?: the take cannot tell."
     )
     if left_out > 0:
-        said += f" {left_out} weaker row{'s' if left_out > 1 else ''} left out."
+        said += f"\n{left_out} weaker row{'s' if left_out > 1 else ''} left out."
     axes.text(0.06, down + 1.75, said, fontsize=SMALL_PT - 0.5, ha="left", va="top",
               color=scheme.quiet, linespacing=1.35)  # fmt: skip

@@ -10,7 +10,7 @@ from math import floor
 
 from vibecheck.diagnosis.findings import Diagnosis, Fact, Finding, Verdict
 from vibecheck.machine.parts import Machine, Mesh, When
-from vibecheck.report.phrases import EFFORT, FAULT_SAID, OTHER_KIND, PHRASES
+from vibecheck.report.phrases import EFFORT, FAULT_SAID, GEARS_SAID, OTHER_KIND, PHRASES
 from vibecheck.report.writers import Names, WrongFact, listed, written
 
 _BRACKETS = re.compile(r"(\[[^\]]*\])")
@@ -140,7 +140,11 @@ def gear_name(machine: Machine, name: str) -> str:
     gear = machine.gear(name)
     teeth = gear.teeth.value
     if not teeth:
-        return f"the gear {name}"
+        return (
+            f"the {name}"
+            if name.startswith(("driving gear", "driven gear"))
+            else f"the gear {name}"
+        )
     said = f"the {teeth:.0f}-tooth gear on {shaft_name(gear.shaft)}"
     twins = [g for g in machine.gears if (g.shaft, g.teeth.value) == (gear.shaft, teeth)]
     if len(twins) < 2:
@@ -246,9 +250,15 @@ def accusation(finding: Finding, names: Names | None = None) -> str:
     >>> accusation(Finding(part="V-belts", part_kind="belt", fault="lumpy or set belt",
     ...     verdict="likely", probability=0.9))
     'V-belts are likely lumpy or have taken a set (90 %).'
+    >>> accusation(Finding(part="51T", part_kind="gear", verdict="likely", probability=0.9,
+    ...     fault="loose on its shaft or in its seat"))
+    '51T is likely loose on its shaft (90 %).'
     """
     own, other = _of_two_kinds(finding, names)
-    verb, rest = FAULT_SAID.get(finding.fault, ("has", f"this fault: {finding.fault}"))
+    said_of = GEARS_SAID if finding.part_kind == "gear" and not other else FAULT_SAID
+    verb, rest = said_of.get(finding.fault) or FAULT_SAID.get(
+        finding.fault, ("has", f"this fault: {finding.fault}")
+    )
     if other:
         rest += f", or {OTHER_KIND[finding.fault][1].format(other)}"
     if own.endswith("belts"):

@@ -22,8 +22,10 @@ State = Literal["working", "idling", "out of mesh", "still", "not heard"]
 
 
 def evidence_table(heard: Listened, readings: Readings, judged: Sequence[Judged]) -> EvidenceTable:
-    """Rows for the likeliest suspects, a column for every take whose speed was found."""
-    ranked = sorted(judged, key=lambda j: -j.log_odds)[:MOST_ROWS]
+    """A row for each of the likeliest suspects, a column for every take whose speed was found."""
+    likeliest: dict[tuple[str, str], Judged] = {}
+    for each in sorted(judged, key=lambda j: -j.log_odds):
+        likeliest.setdefault((each.suspect.parts[0], each.suspect.fault), each)
     rows = [
         EvidenceRow(
             part=j.suspect.parts[0],
@@ -33,7 +35,7 @@ def evidence_table(heard: Listened, readings: Readings, judged: Sequence[Judged]
                 _cell(j.suspect, number, take, readings) for number, take in enumerate(heard.takes)
             ),
         )
-        for j in ranked
+        for j in list(likeliest.values())[:MOST_ROWS]
     ]
     return EvidenceTable(
         takes=tuple(take.ready.take.name for take in heard.takes),
