@@ -84,3 +84,21 @@ def test_only_a_gear_that_never_rests_may_strike_at_every_position():
         for several in strikes
     ]
     assert [len(each) for each in always] == [1, 0]
+
+
+def test_a_loose_part_that_only_heaves_is_possible_at_most() -> None:
+    """It is hardly told from one out of balance."""
+    _, all_of_them = every(MACHINE)
+    loose = [s for s in all_of_them if s.fault == LOOSE and s.rotor == MACHINE.shafts[1]]
+    said = {
+        frozenset(what for (what, _), size in s.raises.items() if size.sure): grouped(
+            [Member(signature=s, probability=0.95, touches=frozenset(), places=6, of=6)], {}
+        )[0].probability
+        for s in loose
+        if s.part_kind == "shaft"
+    }
+    assert said == {
+        frozenset({"halves", "many"}): 0.95,
+        frozenset({"once"}): 0.84,
+        frozenset({"knock"}): 0.95,
+    }

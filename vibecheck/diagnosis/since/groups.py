@@ -45,9 +45,11 @@ class Group:
     def probability(self) -> float:
         """That one of them is at fault; of a bearing of unknown numbers never quite sure, and
         possible at most of what sings under cut, since no two cuts are quite alike, and of what one
-        or two positions tell, since a sensor is never put back quite as it was."""
+        or two positions tell, since a sensor is never put back quite as it was; and of a loose part
+        that only heaves, which is hardly told from one out of balance."""
         lead = self.lead.signature
         held = lead.part_kind == "tool" or self.lead.places < FEWEST or self.lead.of < FEWEST_OF
+        held = held or lead.only_heaves
         most = HELD if held else SUREST
         most = NEVER_SURER if lead.fault == NOT_KNOWN else most
         return min(most, sum(member.probability for member in self.members))

@@ -61,6 +61,12 @@ class Signature:
         """Prior odds."""
         return self.share * fault(self.fault).prior
 
+    @property
+    def only_heaves(self) -> bool:
+        """Whether it is a loose part that pushes once a turn, as one out of balance does."""
+        must = {what for (what, _), size in self.raises.items() if size.sure}
+        return self.fault == LOOSE and must == {"once"}
+
 
 AT_GEARS: Mapping[str, tuple[str, ...]] = {
     "knock": ("blow", "rest"),
