@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from vibecheck.diagnosis.since.groups import Member, grouped
 from vibecheck.diagnosis.since.levels import Trace
 from vibecheck.diagnosis.since.rises import Rise
@@ -102,3 +104,20 @@ def test_a_loose_part_that_only_heaves_is_possible_at_most() -> None:
         frozenset({"once"}): 0.84,
         frozenset({"knock"}): 0.95,
     }
+
+
+def test_where_it_is_open_what_is_wrong_with_a_shaft_that_is_said() -> None:
+    _, all_of_them = every(MACHINE)
+    shaft = MACHINE.shafts[1]
+    mine = [s for s in all_of_them if s.parts == (shaft,)]
+    unbalanced = next(s for s in mine if s.fault == "imbalance")
+    heaves = next(s for s in mine if s.only_heaves)
+    either = [
+        Member(signature=s, probability=p, touches=frozenset(), places=6, of=6)
+        for s, p in ((unbalanced, 0.52), (heaves, 0.44))
+    ]
+    (group,) = grouped(either, {})
+    assert group.fault == "shaft out of balance, bent or loose"
+    assert 0.95 < group.probability <= 0.97
+    (sure,) = grouped([replace(either[0], probability=0.93)], {})
+    assert sure.fault == "imbalance"

@@ -49,6 +49,9 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind(
         name="loose on its shaft or in its seat", part_kind="shaft", carrier="turns", prior=5e-3
     ),
+    FaultKind(
+        name="shaft out of balance, bent or loose", part_kind="shaft", carrier="turns", prior=1.2e-2
+    ),
     FaultKind(name="lumpy or set belt", part_kind="belt", carrier="belt", prior=5e-3),
     FaultKind(name="mains hum", part_kind="mains", carrier="fixed", prior=5e-3),
     FaultKind(

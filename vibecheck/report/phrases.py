@@ -419,6 +419,10 @@ FAULT_SAID: Mapping[str, tuple[str, str]] = {
     "imbalance": ("is", "out of balance, or carries something that is"),
     "bent or misaligned": ("is", "bent or misaligned"),
     "loose on its shaft or in its seat": ("has", "something loose on it or is loose in its seat"),
+    "shaft out of balance, bent or loose": (
+        "is",
+        "out of balance, bent or loose (which of them is not told)",
+    ),
     "lumpy or set belt": ("is", "lumpy or has taken a set"),
     "mains hum": ("is", "the source of the hum: a pull inside the motor or its supply"),
     "fixed tone of structure or room": ("makes", "a tone that no shaft drives"),

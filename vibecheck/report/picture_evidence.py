@@ -144,6 +144,7 @@ SHORT_FAULTS = {
     "bearing worn, race not known": "race not known",
     "bent or misaligned": "bent",
     "loose on its shaft or in its seat": "loose",
+    "shaft out of balance, bent or loose": "turns unevenly",
     "lumpy or set belt": "lump",
     "mains hum": "hum",
     "fixed tone of structure or room": "fixed tone",

@@ -17,6 +17,7 @@ HEARD_IN: dict[str, tuple[Sort, ...]] = {
     "imbalance": ("turn",),
     "bent or misaligned": ("turn",),
     "loose on its shaft or in its seat": ("turn", "blows"),
+    "shaft out of balance, bent or loose": ("turn", "blows"),
     "lumpy or set belt": ("belt",),
     "mains hum": ("mains",),
 }

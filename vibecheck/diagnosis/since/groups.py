@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from vibecheck.diagnosis.since.levels import Trace
 from vibecheck.diagnosis.since.signatures import NOT_KNOWN, Signature
 from vibecheck.diagnosis.suspects.unknown_rolling import NEVER_SURER
-from vibecheck.diagnosis.verdicts.grouping import LIKELY, OPEN, WORTH_SAYING, open_name
+from vibecheck.diagnosis.verdicts.grouping import (
+    LIKELY,
+    MEANT,
+    OPEN,
+    WORTH_SAYING,
+    open_name,
+)
 
 MEMBER, SUREST, HELD, FEWEST, FEWEST_OF = 0.04, 0.97, 0.84, 2, 3
 """A signature belongs to a group from here on; no more than this is said, and of what is possible
@@ -49,7 +55,7 @@ class Group:
         that only heaves, which is hardly told from one out of balance."""
         lead = self.lead.signature
         held = lead.part_kind == "tool" or self.lead.places < FEWEST or self.lead.of < FEWEST_OF
-        held = held or lead.only_heaves
+        held = held or (lead.only_heaves and self.fault == lead.fault)
         most = HELD if held else SUREST
         most = NEVER_SURER if lead.fault == NOT_KNOWN else most
         return min(most, sum(member.probability for member in self.members))
@@ -63,7 +69,9 @@ class Group:
     def fault(self) -> str:
         """What is wrong; where that is open, the name for all it may be."""
         if self.lead.probability < LIKELY:
-            name = open_name(m.signature.fault for m in self.members if m.probability >= OPEN)
+            name = open_name(
+                (m.signature.fault for m in self.members if m.probability >= OPEN), MEANT
+            )
             if name is not None:
                 return name
         return self.lead.signature.fault
@@ -109,7 +117,7 @@ def _mixed_up(one: Member, other: Member) -> bool:
 
 def _alike(one: Signature, other: Signature, alike: Mapping[Trace, Trace]) -> bool:
     """Whether two rest on the same lines, or are two names for what is wrong with one part."""
-    named = one.fault == other.fault or open_name((one.fault, other.fault)) is not None
+    named = one.fault == other.fault or open_name((one.fault, other.fault), MEANT) is not None
     if named and set(one.parts) & set(other.parts):
         return True
     mine, theirs = (

@@ -19,6 +19,13 @@ OPEN_NAMES: Mapping[str, tuple[str, ...]] = {
     "bearing worn, race not known": ("outer race", "inner race", "rolling element", "cage"),
 }
 """What a part is said to have when it is open which of these it is."""
+SHAFT_OPEN = "shaft out of balance, bent or loose"
+MEANT: Mapping[str, tuple[str, ...]] = {
+    **OPEN_NAMES,
+    SHAFT_OPEN: ("imbalance", "bent or misaligned", "loose on its shaft or in its seat"),
+}
+"""Of a shaft only what has risen since a baseline leaves it open: there each of them is likely to
+be it, while a single sweep weighs them as rivals."""
 
 
 def faults_meant(fault: str) -> tuple[str, ...]:
@@ -27,13 +34,15 @@ def faults_meant(fault: str) -> tuple[str, ...]:
     >>> faults_meant("gear worn or damaged")
     ('broken or damaged tooth', 'eccentric or worn gear')
     """
-    return OPEN_NAMES.get(fault, (fault,))
+    return MEANT.get(fault, (fault,))
 
 
-def open_name(faults: Iterable[str]) -> str | None:
+def open_name(
+    faults: Iterable[str], names: Mapping[str, tuple[str, ...]] = OPEN_NAMES
+) -> str | None:
     """The name for several faults of one part together, when they have one."""
     several = set(faults)
-    for name, meant in OPEN_NAMES.items():
+    for name, meant in names.items():
         if len(several) > 1 and several <= {name, *meant}:
             return name
     return None
