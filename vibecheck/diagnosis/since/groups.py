@@ -50,9 +50,9 @@ class Group:
     @property
     def probability(self) -> float:
         """That one of them is at fault; of a bearing of unknown numbers never quite sure, and
-        possible at most of what sings under cut, since no two cuts are quite alike, and of what one
-        or two positions tell, since a sensor is never put back quite as it was; and of a loose part
-        that only heaves, which is hardly told from one out of balance."""
+        possible at most of what sings under cut, since no two cuts are quite alike, of what one
+        position tells or a baseline of fewer than three, since a sensor is never put back quite as
+        it was, and of a loose part that only heaves, hardly told from one out of balance."""
         lead = self.lead.signature
         held = lead.part_kind == "tool" or self.lead.places < FEWEST or self.lead.of < FEWEST_OF
         held = held or (lead.only_heaves and self.fault == lead.fault)

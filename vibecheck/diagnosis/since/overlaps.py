@@ -27,9 +27,10 @@ BELT_WIDE: Numbers = np.linspace(-0.008, 0.008, 5)
 """How a belt slips is known to a per cent only: its lines are as wide."""
 TIMES = (0.5, 1.0, 2.0, 3.0)
 """Multiples of a bearing's rate at which one of unknown numbers is no other."""
-HARDLY_DB = 0.01
 SWELLING = 4
 """Multiples at which tooth tones swell with what pushes a shaft."""
+HARDLY_DB = 0.01
+"""What a take in which nothing has risen counts, so that where nothing has they count alike."""
 LINES, RISEN = 0.19, 0.4
 """Share of a trace's lines that must coincide with a fault's in a take, and of what it has risen in
 all takes that must have risen in such ones."""
@@ -49,20 +50,15 @@ def overlapped(
     heard = dict.fromkeys(found, 0.0)
     for take in takes:
         places = places_of(take, found)
-        rose = {trace: _rose_here(found[trace], take) for trace in places if trace in found}
+        rose = {trace: _rose_here(found[trace], take) for trace in places}
         for trace, here in rose.items():
             heard[trace] += here
         for signature, count in zip(signatures, counts, strict=True):
             lines = _lines(signature, take, places, found)
             if lines.size:
                 for trace, here in rose.items():
-                    if (
-                        here > 0.0
-                        and _share_on(
-                            places[trace], lines, take, EXACT if trace[0] in TIED else NEAR
-                        )
-                        >= LINES
-                    ):
+                    near = EXACT if trace[0] in TIED else NEAR
+                    if _share_on(places[trace], lines, take, near) >= LINES:
                         count[trace] += here
     on_lines = (
         {trace for trace, risen in count.items() if risen and risen >= RISEN * heard[trace]}

@@ -19,10 +19,13 @@ OPEN_NAMES: Mapping[str, tuple[str, ...]] = {
     "bearing worn, race not known": ("outer race", "inner race", "rolling element", "cage"),
 }
 """What a part is said to have when it is open which of these it is."""
-SHAFT_OPEN = "shaft out of balance, bent or loose"
 MEANT: Mapping[str, tuple[str, ...]] = {
     **OPEN_NAMES,
-    SHAFT_OPEN: ("imbalance", "bent or misaligned", "loose on its shaft or in its seat"),
+    "shaft out of balance, bent or loose": (
+        "imbalance",
+        "bent or misaligned",
+        "loose on its shaft or in its seat",
+    ),
 }
 """Of a shaft only what has risen since a baseline leaves it open: there each of them is likely to
 be it, while a single sweep weighs them as rivals."""
