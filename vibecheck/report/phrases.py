@@ -321,7 +321,8 @@ WARNINGS: Mapping[str, str] = {
         "position(s)."
     ),
     "baseline_lacks": (
-        "The baseline has nothing at {positions:positions}; there the takes speak for themselves."
+        "At {positions:positions} the baseline has no take, or the speed of one of the two is in "
+        "doubt; there the takes speak for themselves."
     ),
     "baseline_apart": (
         "The baseline has no take at any of these lever positions, or its speeds were not found; "
