@@ -8,7 +8,7 @@ from twelve_speeds import TABLE
 from vibecheck.files.gear_table import parse_table
 from vibecheck.machine.missing_teeth import possible_counts, with_counts
 from vibecheck.machine.parts import Machine
-from vibecheck.machine.turning import sweep
+from vibecheck.machine.turning import sweep, turning
 from vibecheck.machine.wrong_numbers import chart_rounding, chart_speeds, explain_speeds
 from vibecheck.units import rpm
 
@@ -81,3 +81,13 @@ def test_a_chart_that_slips_alike_accuses_no_pair_though_some_teeth_are_unknown(
     machine = charted(0.024, n43_41="43/?")
     told = explain_speeds(machine, chart_speeds(machine), 2e-3, chart_rounding(machine))
     assert (told.kind, told.pairs) == ("agree", ())
+
+
+@pytest.mark.parametrize("slip", [0.0, 0.024, -0.02])
+def test_what_a_chart_lends_stands_to_the_table_as_all_else_does(slip: float) -> None:
+    """A chart of the loaded machine says less than the table everywhere: that is no speed lost."""
+    whole, machine = charted(slip), charted(slip, n43_41="43/?")
+    for place in machine.positions:
+        lent = turning(machine, place).nominal_hz(machine.spindle)
+        table = turning(whole, whole.position(place.label)).nominal_hz(whole.spindle)
+        assert lent == pytest.approx(table, rel=8e-3), place.label

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from statistics import median
+
 from vibecheck.errors import Fault, GearTableError
 from vibecheck.machine.motor import motor_span
 from vibecheck.machine.parts import Machine, Planetary, Position, When
@@ -11,6 +13,8 @@ from vibecheck.machine.walk import Walk
 from vibecheck.units import hz
 
 _CHART_RANGE = 0.12
+_ENOUGH, _SAME_MACHINE = 2, 0.06
+"""Positions from which the chart's own slip is told, and the most that passes for one, relative."""
 
 
 def _conditions(machine: Machine) -> list[When]:
@@ -34,10 +38,7 @@ def turning(machine: Machine, position: Position) -> Turning:
         When the power does not reach the spindle although no lever is in neutral, or when two
         paths through the train would drive one shaft at two speeds.
     """
-    walk = Walk(machine, position)
-    first = machine.motor.shaft if machine.motor else (machine.shafts or (machine.spindle,))[0]
-    walk.start(first, *motor_span(machine, position))
-    walk.spread()
+    walk = _walked(machine, position)
     _anchor_to_chart(walk)
     _check_free_to_turn(walk)
     if machine.spindle not in walk.rotors and not levers_in_neutral(machine, position):
@@ -64,6 +65,14 @@ def turning(machine: Machine, position: Position) -> Turning:
         belts=tuple(_belts(walk)),
         planetaries=tuple(_planetaries(walk)),
     )
+
+
+def _walked(machine: Machine, position: Position) -> Walk:
+    walk = Walk(machine, position)
+    first = machine.motor.shaft if machine.motor else (machine.shafts or (machine.spindle,))[0]
+    walk.start(first, *motor_span(machine, position))
+    walk.spread()
+    return walk
 
 
 def levers_in_neutral(machine: Machine, position: Position) -> tuple[str, ...]:
@@ -102,13 +111,31 @@ def _anchor_to_chart(walk: Walk) -> None:
     spindle = walk.rotors.get(walk.machine.spindle)
     if chart is None or spindle is None or not _vague(walk.groups[spindle.group]):
         return
-    base = hz(chart) / spindle.ratio
+    base = hz(chart) / spindle.ratio / _chart_over_table(walk)
     walk.groups[spindle.group] = Group(
         name=spindle.group,
         nominal_hz=base,
         low_hz=base * (1 - _CHART_RANGE),
         high_hz=base * (1 + _CHART_RANGE),
     )
+
+
+def _chart_over_table(walk: Walk) -> float:
+    """What the chart promises over what the table says, where it says anything: a chart may be of
+    the machine at work, or rounded, and all positions are to stand alike to the table."""
+    machine = walk.machine
+    found = []
+    for position in machine.positions:
+        chart = position.chart_rpm.middle
+        if chart is None or position.label == walk.position.label:
+            continue
+        there = _walked(machine, position)
+        spindle = there.rotors.get(machine.spindle)
+        group = there.groups[spindle.group] if spindle else None
+        if spindle and group and group.nominal_hz and not _vague(group):
+            found.append(hz(chart) / (group.nominal_hz * spindle.ratio))
+    over = median(found) if len(found) >= _ENOUGH else 1.0
+    return over if abs(over - 1.0) <= _SAME_MACHINE else 1.0
 
 
 def _vague(group: Group) -> bool:
