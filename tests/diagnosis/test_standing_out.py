@@ -11,6 +11,7 @@ from scipy.stats import multivariate_normal
 from vibecheck.diagnosis.chance.standing_out import alike, excesses
 from vibecheck.diagnosis.readings.lines import TurnLines
 from vibecheck.diagnosis.readings.turn_readings import RotorTones, rotor_tones
+from vibecheck.diagnosis.suspects import turns
 
 FLOOR_DB = -70.0
 
@@ -216,3 +217,36 @@ def test_a_shaft_heard_at_twice_a_turn_alone_is_heard_and_other_takes_are_not_ca
     assert bend.excess(1).over > 15.0
     assert bend.excess(4) is None
     assert not tones.telling("imbalance").above_db
+
+
+def imbalance_odds(deaf: bool) -> float:
+    """Evidence that a spindle is out of balance, heard through a sensor deaf at the slow end."""
+    rows = []
+    for number in range(6):
+        row = {}
+        for name, hz, more in (("II", 11.0, 0.0), ("III", 7.0, 0.0), ("spindle", 5.0, 25.0)):
+            speed = hz * 1.3**number
+            lost = 40.0 * np.log10(speed / 60.0) if deaf or name == "spindle" else 0.0
+            row[name] = line(name, speed, -90.0 + 40 * np.log10(speed) + more + lost)
+        rows.append(row)
+    found = rotor_tones(rows, ["II", "III", "spindle"])
+    suspects = turns._turn_suspects(found, ())
+    mine = (s for s in suspects if s.rotor == "spindle" and s.fault == "imbalance")
+    return next(mine).evidence
+
+
+def test_a_push_that_grows_as_steeply_as_every_other_shafts_is_not_the_structure_singing() -> None:
+    assert imbalance_odds(deaf=True) > imbalance_odds(deaf=False) + 2.0
+
+
+def test_at_its_slow_speeds_a_deaf_sensor_lets_the_second_turn_stand_over_the_first() -> None:
+    """Where it is heard as it is, the first turn drowns the second: no bend."""
+    rows = []
+    for number in range(6):
+        speed = 5.0 * 1.4**number
+        made = line("spindle", speed, -60.0 + 60 * np.log10(speed / 5.0))
+        second = max(-70.0 + 40 * np.log10(speed / 5.0), made.once_db - 30.0)
+        rows.append({"spindle": replace(made, twice_db=second + 8.0, twice_over_floor=100.0)})
+    (found,) = rotor_tones(rows, ["spindle"])
+    all_over = np.median([row["spindle"].twice_db - row["spindle"].once_db for row in rows])
+    assert found.twice_db < all_over - 2.0

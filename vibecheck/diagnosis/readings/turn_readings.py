@@ -84,7 +84,8 @@ class RotorTones:
     was never heard, or nothing else that could be compared. ``growth`` is the exponent of 1x
     amplitude against speed (nan when the speeds recorded are too alike); ``twice_db`` is 2x over
     1x; ``heard`` the number of takes in which 1x stood clear, ``takes`` how many were looked at;
-    ``others`` the number of other rotors whose 1x stood clear in two takes or more; ``once`` and
+    ``others`` the number of other rotors whose 1x stood clear in two takes or more, and
+    ``others_growth`` the middle of their growth (nan when none of them tells); ``once`` and
     ``twice`` are 1x and 2x take by take.
     """
 
@@ -101,6 +102,7 @@ class RotorTones:
     once: ToneTakes
     twice: ToneTakes
     others: int = 0
+    others_growth: float = float("nan")
 
     def telling(self, fault: str) -> ToneTakes:
         """The multiple that tells of a fault."""
@@ -136,9 +138,13 @@ def rotor_tones(
         for name in together
         if sum(name in row and row[name].over_floor > CLEAR for row in kept) > 1
     }
-    for name in dict.fromkeys(name for row in kept for name in row):
-        mine = [row[name] for row in kept if name in row]
-        clear = [line for line in mine if line.over_floor > CLEAR]
+    lines = {
+        name: [row[name] for row in kept if name in row]
+        for name in dict.fromkeys(name for row in kept for name in row)
+    }
+    growths = {name: _growth(_clear(mine)) for name, mine in lines.items()}
+    for name, mine in lines.items():
+        clear = _clear(mine)
         once = found.excesses.get((name, 1), SILENT)
         fair = once.spread < FAIR_DB
         judged.append(
@@ -147,7 +153,7 @@ def rotor_tones(
                 together=together[name],
                 above_db=once.over if fair else float("nan"),
                 above_spread_db=once.spread,
-                growth=_growth(clear),
+                growth=growths[name],
                 twice_db=_twice(mine),
                 heard=len(clear),
                 takes=len(mine),
@@ -156,6 +162,7 @@ def rotor_tones(
                 once=_take_by_take(pushes, (name, 1)),
                 twice=_take_by_take(pushes, (name, 2)),
                 others=len(plain - {name}),
+                others_growth=_middle([g for other, g in growths.items() if other != name]),
             )
         )
     return judged
@@ -182,6 +189,15 @@ def _take_by_take(pushes: Sequence[Push], owner: Owner) -> ToneTakes:
     )
 
 
+def _clear(lines: Sequence[TurnLines]) -> list[TurnLines]:
+    return [line for line in lines if line.over_floor > CLEAR]
+
+
+def _middle(values: Sequence[float]) -> float:
+    known = [value for value in values if np.isfinite(value)]
+    return float(np.median(known)) if known else float("nan")
+
+
 def _growth(clear: Sequence[TurnLines]) -> float:
     speeds = np.array([k.hz for k in clear])
     if len(clear) < 3 or speeds.max() / speeds.min() < 1.15:
@@ -201,12 +217,14 @@ def _twice(lines: Sequence[TurnLines]) -> float:
     """Median of 2x over 1x where either is clear, held to +-40 dB; nan where neither is.
 
     Where 2x is not heard it is at most what would have been; where something else lies on it the
-    take cannot tell.
+    take cannot tell. At its slower speeds a shaft's first turn lies where sensors are deaf.
     """
+    either = [k for k in lines if max(k.over_floor, k.twice_over_floor) > CLEAR]
+    fast = float(np.median([k.hz for k in either])) if either else 0.0
     heard = [
         (k.twice_db if k.twice_over_floor > CLEAR else k.twice_limit_db) - k.once_db
-        for k in lines
-        if max(k.over_floor, k.twice_over_floor) > CLEAR
+        for k in either
+        if k.hz >= fast
     ]
     told = [np.clip(over, -40.0, 40.0) for over in heard if np.isfinite(over)]
     return float(np.median(told)) if told else float("nan")

@@ -30,6 +30,9 @@ UNBALANCED, RESONANT = 4.0, 3.0
 """Exponent of amplitude against speed beyond which it is a structure that sings near the top speed:
 a push that grows with the square of speed, felt through a spring, makes acceleration grow with the
 fourth power; and natural log odds for each one more."""
+MORE_THAN_OTHERS = 1.0
+"""A sensor that is deaf at the slow end makes every shaft's tones grow steeply: only what grows by
+more than this over the other shafts' stands out by its growth."""
 
 THROWS, THROWN, THROWN_LEAN = 3.2, 0.3, 10.0
 """A bent shaft throws every gear it carries, and so does a loose one. Natural log odds of either
@@ -161,4 +164,6 @@ def _held(odds: float, tones: RotorTones) -> float:
     """Odds of an imbalance, less where its growth with speed could not be seen, or is too steep."""
     if not np.isfinite(tones.growth) or not tones.others:
         return min(odds, STEADY_SAYS)
-    return odds - RESONANT * max(0.0, tones.growth - UNBALANCED)
+    as_the_others = tones.others_growth + MORE_THAN_OTHERS
+    allowed = float(np.nanmax([UNBALANCED, as_the_others]))
+    return odds - RESONANT * max(0.0, tones.growth - allowed)
