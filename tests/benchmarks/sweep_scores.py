@@ -16,6 +16,11 @@ Line = Mapping[str, Any]
 VAGUE = {
     "bearing worn, race not known": ("outer race", "inner race", "rolling element", "cage"),
     "gear worn or damaged": ("broken or damaged tooth", "eccentric or worn gear"),
+    "gear worn, damaged or loose": (
+        "broken or damaged tooth",
+        "eccentric or worn gear",
+        "loose on its shaft or in its seat",
+    ),
     "shaft out of balance, bent or loose": (
         "imbalance",
         "bent or misaligned",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import cast
 
@@ -117,3 +118,33 @@ def test_what_has_risen_is_never_said_to_have_been_so_before() -> None:
 def test_what_the_baseline_cannot_tell_of_stays_as_it_was() -> None:
     other = told("IV", "shaft", "imbalance", 0.9)
     assert with_changes([other], changes(0.0, 0.0), HEARD) == [other]
+
+
+def test_what_has_risen_decides_which_of_several_parts_it_is() -> None:
+    """A sweep cannot part a loose shaft from a tooth on it; the comparison can, and is believed."""
+    loose = Signature(
+        parts=("II",), part_kind="shaft", fault="loose on its shaft or in its seat", rotor="II"
+    )
+    open_ones = replace(told("II", "shaft", loose.fault, 0.99), parts=("II", "40T"))
+    compared = changes(8.0, 0.0, TOOTH, loose)
+    tooth, shaft = compared.groups
+    compared = replace(
+        compared,
+        groups=(tooth, Group(members=(replace(shaft.lead, probability=0.35),))),
+    )
+    said = by_part(with_changes([open_ones], compared, HEARD))
+    assert said["40T"].probability == pytest.approx(0.95)
+    assert said["II"].probability == pytest.approx(0.35)
+
+
+def test_where_sweep_and_comparison_name_one_gear_otherwise_that_is_open() -> None:
+    """Both are likely to be right that it is the gear; one says a tooth, the other that it is
+    loose."""
+    loose = replace(TOOTH, fault="loose on its shaft or in its seat")
+    tooth = told("40T", "gear", "broken or damaged tooth", 0.99)
+    [one] = with_changes([tooth], changes(9.0, 0.0, loose), HEARD)
+    assert (one.part, one.fault) == ("40T", "gear worn, damaged or loose")
+    assert one.probability == pytest.approx(0.99)
+    possible = told("40T", "gear", "broken or damaged tooth", 0.6)
+    kept = with_changes([possible], changes(9.0, 0.0, loose), HEARD)
+    assert {each.fault for each in kept} == {loose.fault, possible.fault}

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
+import numpy as np
+import pytest
+
+from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.since.groups import Member, grouped
-from vibecheck.diagnosis.since.levels import Trace
+from vibecheck.diagnosis.since.hertz import HertzLevels
+from vibecheck.diagnosis.since.levels import Trace, _buzz
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import Signature, signatures
+from vibecheck.diagnosis.since.signatures import Signature, _vanes, signatures
 from vibecheck.diagnosis.since.sizes import LOOSE
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import Machine
@@ -121,3 +128,61 @@ def test_where_it_is_open_what_is_wrong_with_a_shaft_that_is_said() -> None:
     assert 0.95 < group.probability <= 0.97
     (sure,) = grouped([replace(either[0], probability=0.93)], {})
     assert sure.fault == "imbalance"
+
+
+def test_where_it_is_open_what_is_wrong_with_a_gear_that_is_said() -> None:
+    _, all_of_them = every(MACHINE)
+    gear = MACHINE.gears[0].name
+    mine = {s.fault: s for s in all_of_them if s.parts == (gear,)}
+    either = [
+        Member(signature=mine[name], probability=p, touches=frozenset(), places=6, of=6)
+        for name, p in ((LOOSE, 0.55), ("broken or damaged tooth", 0.41))
+    ]
+    (group,) = grouped(either, {})
+    assert group.fault == "gear worn, damaged or loose"
+    assert group.probability > 0.95
+
+
+def test_an_inner_race_may_let_its_shaft_knock_once_a_turn() -> None:
+    _, all_of_them = every(MACHINE)
+    bearing = MACHINE.bearings[0]
+    races = {s.element: s for s in all_of_them if s.parts == (bearing.name,)}
+    knock = races["inner"].raises["knock", bearing.shaft]
+    assert not knock.sure
+    assert ("knock", bearing.shaft) not in races["outer"].raises
+
+
+def test_multiples_of_a_pumps_vanes_are_no_tone_of_the_structure() -> None:
+    """Its shaft may never change speed, so that no lever moves them."""
+    take = SimpleNamespace(rotor_hz=lambda shaft: 23.6 if shaft == "I" else None)
+    pump = SimpleNamespace(shaft="I", vanes=SimpleNamespace(value=7.0))
+    heard = cast(Listened, SimpleNamespace(takes=[take] * 4, machine=SimpleNamespace(pumps=[pump])))
+    assert _vanes(heard, 165.3)
+    assert _vanes(heard, 330.2)
+    assert not _vanes(heard, 181.0)
+    silent = SimpleNamespace(takes=[take], machine=SimpleNamespace(pumps=[]))
+    assert not _vanes(cast(Listened, silent), 165.2)
+
+
+def test_a_hum_may_show_in_its_high_multiples_alone() -> None:
+    found, _ = every(MACHINE)
+    found |= {("hum", "mains"): level(), ("buzz", "mains"): level(14.0)}
+    coupled = {shaft: [shaft] for shaft in MACHINE.shafts}
+    ways = [s for s in signatures(MACHINE, found, coupled, [], {}) if s.fault == "mains hum"]
+    assert {tuple(w for (w, _), size in s.raises.items() if size.sure) for s in ways} == {
+        ("hum",),
+        ("buzz",),
+    }
+    assert sum(s.share for s in ways) == pytest.approx(1.0)
+
+
+def test_the_buzz_is_the_middle_one_of_the_high_multiples() -> None:
+    """One of them under a tooth tone, or missing, does not make or unmake it."""
+    over = np.ones(4001)
+    one_tone = HertzLevels(over=over.copy(), step=0.5)
+    one_tone.over[round(400.0 / 0.5)] = 1e4
+    assert _buzz(one_tone, 50.0) == pytest.approx(0.0, abs=0.5)
+    for k in (6, 8, 10, 12, 14, 18, 20):
+        over[round(k * 50.0 / 0.5)] = 100.0
+    assert _buzz(HertzLevels(over=over, step=0.5), 50.0) == pytest.approx(20.0)
+    assert np.isnan(_buzz(HertzLevels(over=over[:500], step=0.5), 50.0))

@@ -176,3 +176,91 @@ def test_what_has_hardly_risen_explains_nothing_elsewhere():
     plain = judged(a_machine(outer__I_a=20.0, outer__II_a=4.0), beside)
     assert plain["II a", "outer race"] < 0.3 * faint["II a", "outer race"]
     assert plain["I a", "outer race"] > 0.95
+
+
+def at(rises_db, kind="idle"):
+    """A rise by lever position."""
+    values = list(rises_db.values())
+    return Rise(
+        db=float(np.mean(values)),
+        scatter_db=float(np.std(values)),
+        now_db=15.0,
+        by_place={(label, kind): db for label, db in rises_db.items()},
+    )
+
+
+def test_what_must_have_risen_must_under_every_name():
+    """A gear is the only one of its shaft: its knock is the shaft's, and has not risen."""
+    found = a_machine()
+    found["blow", "40T"] = found["knock", "II"] = rise(-0.4)
+    found["sides", "40T"] = rise(11.0)
+    tooth = {"knock": Size(db=8.0, spread_db=4.5)}
+    copy = {("blow", "40T"): Size(db=8.0, spread_db=4.5, sure=False)}
+    swells = {("sides", "40T"): Size(db=8.0, spread_db=5.0)}
+    signatures = [
+        Signature(parts=("40T",), part_kind="gear", fault=fault, rotor="II", raises=raises)
+        for fault, raises in (
+            (
+                "broken or damaged tooth",
+                {("knock", "II"): tooth["knock"], **copy, **swells},
+            ),
+            ("eccentric or worn gear", swells),
+        )
+    ]
+    told = weighed(signatures, [frozenset(), frozenset()], found)
+    assert told[1].log_odds > told[0].log_odds + 5.0
+    assert told[1].probability > 0.9
+
+
+WORKS, RESTS = ("A1", "A2", "A3"), ("B1", "B2", "B3")
+
+
+def tooth_or_loose(resting_db):
+    """Log odds of a tooth of a gear that works at half of the positions, and of a loose shaft."""
+    found = a_machine()
+    here = dict.fromkeys(WORKS, 10.0)
+    found["blow", "40T"] = at(here)
+    found["rest", "40T"] = at(dict.fromkeys(RESTS, resting_db))
+    found["knock", "II"] = at(here | dict.fromkeys(RESTS, resting_db))
+    blows = {("blow", "40T"): Size(db=8.0, spread_db=4.5)}
+    knocks = {
+        ("knock", "II"): Size(db=8.0, spread_db=4.5),
+        ("rest", "40T"): Size(db=8.0, spread_db=4.5, sure=False, fails=0.1),
+    }
+    tooth = Signature(
+        parts=("40T",),
+        part_kind="gear",
+        fault="broken or damaged tooth",
+        rotor="II",
+        raises=blows,
+    )
+    loose = Signature(
+        parts=("II",),
+        part_kind="shaft",
+        fault="loose on its shaft or in its seat",
+        rotor="II",
+        raises=knocks,
+    )
+    beside = [frozenset({("knock", "II")}), frozenset({("blow", "40T")})]
+    told = weighed([tooth, loose], beside, found)
+    return told[0].log_odds - told[1].log_odds
+
+
+def test_a_knock_that_is_gone_where_a_gear_rests_is_the_gears_and_else_the_shafts():
+    assert tooth_or_loose(0.2) > 3.0
+    assert tooth_or_loose(9.5) < -3.0
+
+
+def test_a_line_in_noise_scatters_as_noise_does():
+    """Seven decibels up is little where the line is hardly over the floor."""
+    clear, faint = a_machine(once__II=7.0), a_machine(once__II=7.0)
+    faint["once", "II"] = Rise(
+        db=7.0, scatter_db=2.0, now_db=4.0, by_place=clear["once", "II"].by_place
+    )
+    place = list(clear).index(("once", "II"))
+    assert sound_moves(faint)[1][place] > 1.5 * sound_moves(clear)[1][place]
+    assert judged(faint)["II", "imbalance"] < judged(clear)["II", "imbalance"]
+
+
+def test_where_nothing_can_be_compared_nothing_is_weighed():
+    assert weighed([], [], {}) == []

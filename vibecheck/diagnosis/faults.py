@@ -37,6 +37,7 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind(name="broken or damaged tooth", part_kind="gear", carrier="knock", prior=5e-3),
     FaultKind(name="eccentric or worn gear", part_kind="gear", carrier="modulation", prior=6e-3),
     FaultKind(name="gear worn or damaged", part_kind="gear", carrier="modulation", prior=6e-3),
+    FaultKind(name="gear worn, damaged or loose", part_kind="gear", carrier="knock", prior=6e-3),
     FaultKind(name="outer race", part_kind="bearing", carrier="rolling", prior=3e-3),
     FaultKind(name="inner race", part_kind="bearing", carrier="rolling", prior=3e-3),
     FaultKind(name="rolling element", part_kind="bearing", carrier="rolling", prior=2e-3),

@@ -145,6 +145,10 @@ EVIDENCE: Mapping[str, str] = {
         "The hum at twice the mains stands {db:times} higher than when sound, over {count:whole} "
         "position(s)."
     ),
+    "risen_buzz": (
+        "Multiples of that hum, from the third up, stand {db:times} higher than when sound, over "
+        "{count:whole} position(s)."
+    ),
     "risen_tone": (
         "The tone at {hz:hz} stands {db:times} higher than when sound, over {count:whole} "
         "position(s)."
@@ -412,6 +416,10 @@ FAULT_SAID: Mapping[str, tuple[str, str]] = {
     "broken or damaged tooth": ("has", "a broken or damaged tooth"),
     "eccentric or worn gear": ("is", "eccentric or worn"),
     "gear worn or damaged": ("is", "eccentric or worn, or has a damaged tooth"),
+    "gear worn, damaged or loose": (
+        "is",
+        "worn, has a damaged tooth or is loose on its shaft (which of them is not told)",
+    ),
     "outer race": ("is", "damaged on its outer race"),
     "inner race": ("is", "damaged on its inner race"),
     "rolling element": ("has", "a damaged ball or roller"),

@@ -138,6 +138,7 @@ SHORT_FAULTS = {
     "broken or damaged tooth": "tooth",
     "eccentric or worn gear": "eccentric",
     "gear worn or damaged": "worn or tooth",
+    "gear worn, damaged or loose": "the gear",
     "outer race": "outer",
     "inner race": "inner",
     "rolling element": "rollers",

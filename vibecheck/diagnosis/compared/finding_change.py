@@ -14,6 +14,7 @@ HEARD_IN: dict[str, tuple[Sort, ...]] = {
     "broken or damaged tooth": ("blows",),
     "eccentric or worn gear": ("sidebands",),
     "gear worn or damaged": ("blows", "sidebands"),
+    "gear worn, damaged or loose": ("blows", "sidebands"),
     "imbalance": ("turn",),
     "bent or misaligned": ("turn",),
     "loose on its shaft or in its seat": ("turn", "blows"),

@@ -17,7 +17,7 @@ from vibecheck.diagnosis.since.places import places_of
 from vibecheck.diagnosis.since.rises import Rise
 from vibecheck.diagnosis.since.signatures import Signature
 from vibecheck.diagnosis.verdicts.finding_evidence import ELEMENT_WORDS
-from vibecheck.diagnosis.verdicts.grouping import faults_meant
+from vibecheck.diagnosis.verdicts.grouping import LIKELY, MEANT, faults_meant, open_name
 from vibecheck.diagnosis.verdicts.inspections import inspection
 
 TOLD_BEFORE, AS_BEFORE = 0.85, 0.3
@@ -57,9 +57,15 @@ def with_changes(findings: Sequence[Finding], changes: Changes, heard: Listened)
     for finding in findings:
         same = next((n for n, new in enumerate(risen) if _same(finding, new)), None)
         if same is not None:
-            kept[same] = _both(kept[same], finding)
+            if not _outvoted(risen[same], finding, risen):
+                kept[same] = _both(kept[same], finding)
         elif _has_risen(finding, changes):
-            kept.append(_rivalled(finding) if risen else finding)
+            other = _named_otherwise(finding, risen)
+            if other is not None:
+                name = _open(finding, risen[other])
+                kept[other] = replace(_both(kept[other], finding), fault=name)
+            else:
+                kept.append(_rivalled(finding) if risen else finding)
         elif _compared(finding, changes):
             told = finding.probability >= TOLD_BEFORE and finding.part_kind not in NO_PARTS
             kept += [_as_before(finding)] if told else []
@@ -71,6 +77,31 @@ def with_changes(findings: Sequence[Finding], changes: Changes, heard: Listened)
 def _same(finding: Finding, risen: Finding) -> bool:
     faults = set(faults_meant(finding.fault)) & set(faults_meant(risen.fault))
     return bool(faults) and bool(set(finding.parts or (finding.part,)) & set(risen.parts))
+
+
+def _outvoted(mine: Finding, finding: Finding, risen: Sequence[Finding]) -> bool:
+    """Whether the sweep leaves open which of several parts it is, and another of them has risen
+    more surely."""
+    return any(
+        set(other.parts) & set(finding.parts) and other.probability > mine.probability
+        for other in risen
+        if other is not mine
+    )
+
+
+def _open(finding: Finding, risen: Finding) -> str:
+    """The name for what a sweep and a comparison make of one part; "" when they have none."""
+    return open_name((finding.fault, risen.fault), MEANT) or ""
+
+
+def _named_otherwise(finding: Finding, risen: Sequence[Finding]) -> int | None:
+    """Which finding of what has risen is of the same part, where the sweep is as likely to be right
+    that it is another fault of it: then that is open."""
+    if finding.probability < LIKELY:
+        return None
+    return next(
+        (n for n, new in enumerate(risen) if finding.part == new.part and _open(finding, new)), None
+    )
 
 
 def _both(risen: Finding, finding: Finding) -> Finding:
@@ -183,6 +214,8 @@ def _risen(trace: Trace, rise: Rise, part: str) -> Fact:
         return fact("risen_tone", hz=float(name), db=rise.db, count=count)
     if what == "hum":
         return fact("risen_hum", db=rise.db, count=count)
+    if what == "buzz":
+        return fact("risen_buzz", db=rise.db, count=count)
     return fact("risen", what=RISEN[what], part=name, db=rise.db, count=count)
 
 

@@ -20,7 +20,7 @@ from vibecheck.diagnosis.readings.heard import Heard, turn_profiles
 from vibecheck.diagnosis.readings.lines import NEAR_HUM, LineSpectrum
 from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.readings.rolling_fields import rolling_fields
-from vibecheck.diagnosis.since.hertz import hertz_levels
+from vibecheck.diagnosis.since.hertz import HertzLevels, hertz_levels
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing
 
@@ -64,8 +64,13 @@ MESHES = (1, 2, 3)
 SIDES = (-1, 1)
 """Turns of a gear beside its tooth tone; two turns of one are one turn of a mate half its size."""
 HUM = (2.0, 4.0)
-HUM_WANDERS, TONE_WANDERS = 0.003, 0.006
-"""How far the mains, and a tone of the structure or a tool, may lie off, relative."""
+BUZZ: Numbers = np.arange(6.0, 21.0, 2.0)
+"""Multiples of the mains that a hum has, and the higher ones that iron or a winding that is loose
+adds; a single-phase motor has much of the first by nature."""
+FEWEST_BUZZ = 3
+HUM_WANDERS, BUZZ_WANDERS, TONE_WANDERS = 0.003, 0.0015, 0.006
+"""How far the mains, their high multiples, and a tone of the structure or a tool, may lie off,
+relative."""
 UNHEARD_DB = 0.0
 NOTHING = 1.0
 """Power over floor of what cannot be looked at."""
@@ -126,9 +131,17 @@ def _levels(
     hertz = hertz_levels(take.ready)
     mains = take.turning.machine.supply.mains_hz
     yield ("hum", "mains"), _decibels(hertz.near([k * mains for k in HUM], HUM_WANDERS))
+    yield ("buzz", "mains"), _one(_buzz(hertz, mains))
     for hz in tones_hz:
         what = "howl" if take.ready.take.kind == "cutting" else "tone"
         yield (what, f"{hz:.2f}"), _decibels(hertz.near([hz], TONE_WANDERS))
+
+
+def _buzz(hertz: HertzLevels, mains_hz: float) -> float:
+    """The middle one of the high multiples over the floor: a tooth tone may lie on some."""
+    each = np.array([hertz.near([k * mains_hz], BUZZ_WANDERS) for k in BUZZ])
+    known = each[np.isfinite(each)]
+    return float(np.median(_db(known))) if known.size >= FEWEST_BUZZ else float("nan")
 
 
 def _rotors(take: Heard, spectrum: LineSpectrum) -> Iterator[tuple[Trace, Numbers]]:

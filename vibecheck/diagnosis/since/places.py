@@ -12,6 +12,7 @@ from vibecheck.diagnosis.readings.heard import Heard
 from vibecheck.diagnosis.since.levels import (
     AT_WORK,
     BELT_APART,
+    BUZZ,
     HALVES,
     HUM,
     MANY,
@@ -137,7 +138,8 @@ def _of_others(take: Heard, found: Mapping[Trace, Rise]) -> Iterator[tuple[Trace
     for pump in machine.pumps:
         if pump.shaft in ratios and pump.vanes.value:
             yield ("vane", pump.name), ratios[pump.shaft] * pump.vanes.value * np.array(MESHES)
-    yield ("hum", "mains"), np.array(HUM) * machine.supply.mains_hz / take.base_hz
+    for what, multiples in (("hum", np.array(HUM)), ("buzz", BUZZ)):
+        yield (what, "mains"), multiples * machine.supply.mains_hz / take.base_hz
     for what, name in found:
         if what in ("tone", "howl"):
             yield (what, name), np.array([float(name) / take.base_hz])

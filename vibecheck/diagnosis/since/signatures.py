@@ -13,10 +13,13 @@ from vibecheck.diagnosis.since.rises import Rise
 from vibecheck.diagnosis.since.sizes import (
     ALWAYS_MEETS,
     BELT,
+    BUZZ_SHARE,
+    BUZZES,
     CARRIED,
     COMES_ROUND,
     COMES_SHARE,
     GEAR_LOOSE,
+    HUMS,
     LOOSE,
     MEETS_SHARE,
     RATTLES_AT_WORK,
@@ -25,6 +28,7 @@ from vibecheck.diagnosis.since.sizes import (
     SWELLS_TOO,
     TONE,
     TOOTH_SIZES,
+    TURNS_BY,
     WAYS_OF_SHAFTS,
     WEARS,
     WEARS_SHARE,
@@ -35,7 +39,7 @@ from vibecheck.diagnosis.suspects.rolling import ELEMENT_FAULT
 from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried, electric, mains_multiple
 from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, tied_to_none
 from vibecheck.machine.bearings import orders_of
-from vibecheck.machine.parts import Machine
+from vibecheck.machine.parts import Bearing, Machine
 
 FIXED, NOT_KNOWN = "fixed tone of structure or room", "bearing worn, race not known"
 
@@ -75,10 +79,14 @@ AT_GEARS: Mapping[str, tuple[str, ...]] = {
     "many": ("many at work",),
 }
 """What is read of a shaft, and the same at the positions where a gear of it works or rests."""
+FAILS_THERE = 0.1
+"""How often what a shaft must raise is not heard over some of the positions (judgement)."""
 READ_AGAIN_DB = 3.5
 """What a fault need not raise is looked for there only where it has risen by this."""
 FEWEST = 4
 """Positions under cut from which on a tone may be chatter: no two cuts are quite alike."""
+AT_VANES, MOST_VANES = 0.004, 8.5
+"""A tone so near a multiple of a pump's vanes, relative, up to that one, is the pump's."""
 LIKELIEST = 3.0
 """Of tones that no lever moves only so many are worth as much as any other fault (judgement)."""
 ANY_ORDER = 0.3
@@ -114,11 +122,11 @@ def signatures(
     found = [
         *_of_shafts(machine, coupled, traces),
         *_of_gears(machine, traces),
-        *_of_bearings(machine),
+        *_of_bearings(machine, traces),
         *_of_unknown(machine, in_step, explained),
         *(_of_belt(names) for names in steps),
         *(_alone("pump pulsation", "pump", p.name, "vane", rotor=p.shaft) for p in machine.pumps),
-        _alone("mains hum", "mains", "mains", "hum"),
+        *_of_mains(),
     ]
     return [each for each in found if all(t in traces for t, s in each.raises.items() if s.sure)]
 
@@ -156,7 +164,7 @@ def _at_gears(
     """What a shaft raises, or has raised, as it is read where each of its gears works or rests."""
     turning = [gear.name for gear in machine.gears if gear.shaft in shafts]
     return {
-        (there, gear): replace(size, sure=False)
+        (there, gear): replace(size, sure=False, fails=FAILS_THERE if size.sure else size.fails)
         for what, size in sizes.items()
         if size.sure
         or any((what, s) in traces and traces[what, s].db >= READ_AGAIN_DB for s in shafts)
@@ -213,7 +221,7 @@ def _of_gears(machine: Machine, traces: Mapping[Trace, Rise]) -> Iterator[Signat
             )
 
 
-def _of_bearings(machine: Machine) -> Iterator[Signature]:
+def _of_bearings(machine: Machine, traces: Mapping[Trace, Rise]) -> Iterator[Signature]:
     for bearing in machine.bearings:
         for element, name in ELEMENT_FAULT.items():
             yield Signature(
@@ -222,7 +230,11 @@ def _of_bearings(machine: Machine) -> Iterator[Signature]:
                 fault=name,
                 rotor=bearing.shaft,
                 element=element,
-                raises={(element, bearing.name): STRIKES, **_beside(element, bearing.name)},
+                raises={
+                    (element, bearing.name): STRIKES,
+                    **_beside(element, bearing.name),
+                    **(_turned_by(machine, bearing, traces) if element == "inner" else {}),
+                },
             )
         yield Signature(
             parts=(bearing.name,),
@@ -233,6 +245,15 @@ def _of_bearings(machine: Machine) -> Iterator[Signature]:
             raises={("cage", bearing.name): COMES_ROUND, ("roller", bearing.name): STIRRED},
             share=COMES_SHARE,
         )
+
+
+def _turned_by(
+    machine: Machine, bearing: Bearing, traces: Mapping[Trace, Rise]
+) -> dict[Trace, Size]:
+    """An inner race's knock once a turn, and the same as it is read where gears work or rest."""
+    sizes = {"knock": TURNS_BY}
+    here = {("knock", bearing.shaft): TURNS_BY}
+    return here | _at_gears(machine, [bearing.shaft], sizes, traces)
 
 
 def _beside(element: str, bearing: str) -> dict[Trace, Size]:
@@ -273,11 +294,36 @@ def _of_belt(names: Sequence[str]) -> Signature:
     )
 
 
+def _of_mains() -> Iterator[Signature]:
+    """A hum, or the buzz of its multiples beside one that was always there."""
+    for sizes, share in ((HUMS, 1.0 - BUZZ_SHARE), (BUZZES, BUZZ_SHARE)):
+        yield Signature(
+            parts=("mains",),
+            part_kind="mains",
+            fault="mains hum",
+            raises={(what, "mains"): size for what, size in sizes.items()},
+            share=share,
+        )
+
+
 def _alone(
     name: str, kind: str, part: str, what: str, rotor: str = "", trace: str = ""
 ) -> Signature:
     raises = {(what, trace or part): TONE}
     return Signature(parts=(part,), part_kind=kind, fault=name, rotor=rotor, raises=raises)
+
+
+def _vanes(heard: Listened, hz: float) -> bool:
+    """Whether a tone is a multiple of a pump's vanes, whose shaft may never change speed."""
+    rates = [
+        pump.vanes.value * turn
+        for take in heard.takes
+        for pump in heard.machine.pumps
+        if pump.vanes.value and (turn := take.rotor_hz(pump.shaft))
+    ]
+    times = [hz / rate for rate in rates]
+    near = [t for t in times if 0.5 < t < MOST_VANES and abs(t / round(t) - 1.0) < AT_VANES]
+    return 2 * len(near) > len(rates) > 0
 
 
 def tone_signatures(
@@ -294,6 +340,8 @@ def tone_signatures(
     """
     found = []
     for name, tone in tones.items():
+        if _vanes(heard, tone.hz):
+            continue
         electrical = mains_multiple(at_true_mains(heard), tone.hz) or electric(heard, tone)
         if electrical or (carried(heard, tone) and not tied_to_none(tone)):
             continue

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Size:
-    """How far a fault raises a trace: mean and spread in dB; ``sure`` when it must."""
+    """How far a fault raises a trace: mean and spread in dB; ``sure`` when it must, else how often
+    it ``fails`` to."""
 
     db: float
     spread_db: float
     sure: bool = True
+    fails: float = 0.35
 
 
 LOOSE = "loose on its shaft or in its seat"
@@ -40,6 +42,8 @@ TURN_SIZES: Mapping[str, Mapping[str, Size]] = {
     "imbalance": {
         "once": Size(db=12.0, spread_db=6.5),
         "twice": Size(db=4.0, spread_db=4.0, sure=False),
+        "thrice": Size(db=3.0, spread_db=4.0, sure=False, fails=0.7),
+        "many": Size(db=2.0, spread_db=2.5, sure=False, fails=0.8),
     },
     "bent or misaligned": {
         "twice": Size(db=15.0, spread_db=8.0),
@@ -75,6 +79,7 @@ WAYS_OF_SHAFTS = (
 TOOTH_SIZES = {
     "blow": Size(db=8.0, spread_db=4.5),
     "sides": Size(db=6.0, spread_db=5.0, sure=False),
+    "many at work": Size(db=4.0, spread_db=4.0, sure=False, fails=0.6),
 }
 MEETS_SHARE = 0.8
 ALWAYS_MEETS: Mapping[str, Size] = {
@@ -95,10 +100,20 @@ WORN_SIZES = {
 }
 STRIKES = Size(db=11.0, spread_db=7.0)
 CARRIED = Size(db=8.0, spread_db=5.0, sure=False)
+TURNS_BY = Size(db=3.0, spread_db=3.0, sure=False, fails=0.6)
+"""An inner race comes by its load once a turn: its shaft knocks, wherever it turns."""
 STIRRED = Size(db=4.0, spread_db=4.0, sure=False)
 COMES_SHARE = 0.3
 COMES_ROUND = Size(db=8.0, spread_db=5.0)
 """A bad ball or roller comes into the load once a turn of the cage, which is heard as well, and now
 and then alone. Multiples of the cage fall into the window of the balls more often than not."""
 TONE = Size(db=11.0, spread_db=6.0)
+BUZZ_SHARE = 0.4
+HUMS: Mapping[str, Size] = {"hum": TONE, "buzz": Size(db=6.0, spread_db=5.0, sure=False)}
+BUZZES: Mapping[str, Size] = {
+    "buzz": Size(db=8.0, spread_db=5.0),
+    "hum": Size(db=3.0, spread_db=3.0, sure=False),
+}
+"""A single-phase motor hums at twice the mains by nature: what iron or a winding adds that is loose
+may show in the multiples alone; how often (judgement)."""
 BELT = Size(db=9.0, spread_db=5.0)

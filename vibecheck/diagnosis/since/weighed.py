@@ -20,6 +20,7 @@ from vibecheck.diagnosis.since.moves import sound_moves
 from vibecheck.diagnosis.since.rises import Rise
 from vibecheck.diagnosis.since.signatures import Signature
 from vibecheck.diagnosis.since.sizes import Size
+from vibecheck.diagnosis.since.where import carried_at_work
 from vibecheck.diagnosis.suspects.rolling import ELEMENT_FAULT
 
 NU, FEW = 12.0, 3.0
@@ -39,8 +40,10 @@ CARRIES_FROM_DB = 6.0
 """What has hardly risen is heard nowhere else: how far beyond the least it must have."""
 LEAST_DB = 3.5
 """A fault raises its own traces by about this at least, or nobody would call it one."""
-UNSURE = 0.35
-"""How often a fault does not raise what it mostly raises."""
+WORSE = 1.6
+"""How much further faults go beyond their middle than they fall short of it."""
+BELOW_DB = 10.0
+"""A tone that a fault raises besides goes as far only this much below what it must raise."""
 MOST_PAIRED, MOST_THREE = 16, 8
 PAIRED = 1.0
 """Two at once are rarer than each by itself would make them, and echoes commoner (natural log, for
@@ -80,6 +83,9 @@ def weighed(
     traces = list(found)
     place = {trace: n for n, trace in enumerate(traces)}
     rose, error = sound_moves(found)
+    same = _same_readings(found)
+    surest = np.array([min(numbers, key=lambda n: float(error[n])) for numbers in same], dtype=int)
+    rose, error = rose[surest], error[surest]
     counts = np.array([len(rise.by_place) for rise in found.values()])
     still = np.asarray(t.logpdf(rose / error, np.minimum(NU, FEW * counts)) - np.log(error))
     odd = np.asarray(norm.logpdf(rose, ODD_DB, np.hypot(ODD_SPREAD_DB, error)))
@@ -90,22 +96,35 @@ def weighed(
     )
 
     def own(signature: Signature) -> dict[int, float]:
-        return {
-            place[trace]: _raised(size, rose[place[trace]], error[place[trace]], rest[place[trace]])
-            for trace, size in signature.raises.items()
-            if trace in place
-        }
+        """By the first name of each reading; what must have risen must under every name."""
+        mine = sorted(signature.raises.items(), key=lambda each: each[1].sure)
+        must = [rose[place[trace]] for trace, size in mine if size.sure and trace in place]
+        echo = max(must, default=0.0) - BELOW_DB
+        told: dict[int, float] = {}
+        for trace, size in mine:
+            if (n := place.get(trace)) is not None:
+                worse = size.sure or _scale(trace[0]) != TONES or rose[n] < echo
+                told[same[n][0]] = _raised(size, rose[n], error[n], rest[n], WORSE if worse else 1)
+        return told
 
     owns = [own(each) for each in signatures]
     beside = [np.array([place[trace] for trace in each], dtype=int) for each in overlaps]
 
-    same = _same_readings(found)
     once_each = np.array([1.0 / len(numbers) for numbers in same])
     scales = np.array([_scale(what) for what, _ in traces])
     most = [_most_carried(each, rose, scales) for each in owns]
     often = [_often_carried(each, rose) for each in owns]
     for limits, signature in zip(most, signatures, strict=True):
         limits[TONES] += UNREAD_DB if signature.part_kind == "belt" else 0.0
+
+    moved = {trace: (float(rose[n]), float(error[n])) for trace, n in place.items()}
+    at_work = [
+        {
+            place[trace]: value
+            for trace, value in carried_at_work(each, alongside, found, moved, NU).items()
+        }
+        for each, alongside in zip(signatures, overlaps, strict=True)
+    ]
 
     def weight(members: Sequence[int]) -> float:
         told = rest.copy()
@@ -114,6 +133,8 @@ def weighed(
             told[carried] = np.maximum(
                 told[carried], _mixed(often[k], odd[carried], still[carried])
             )
+            for n, value in at_work[k].items():
+                told[n] = max(told[n], value)
         raised: dict[int, float] = {}
         for k in members:
             for own_trace, value in owns[k].items():
@@ -189,13 +210,18 @@ def _mixed(share: float, one: Numbers, other: Numbers) -> Numbers:
     return np.asarray(np.logaddexp(np.log(share) + one, np.log1p(-share) + other))
 
 
-def _raised(size: Size, rose: float, error: float, otherwise: float) -> float:
-    """Log likelihood of a trace that a fault raises."""
-    spread = float(np.hypot(size.spread_db, error))
-    raised = float(norm.logpdf(rose, size.db, spread) + norm.logcdf((rose - LEAST_DB) / error))
+def _raised(size: Size, rose: float, error: float, otherwise: float, worse: float) -> float:
+    """Log likelihood of a trace that a fault raises, ``worse`` times further up than down."""
+    below, above = (float(np.hypot(size.spread_db * k, error)) for k in (1.0, worse))
+    here = above if rose > size.db else below
+    raised = float(
+        norm.logpdf((rose - size.db) / here)
+        - np.log(0.5 * (below + above))
+        + norm.logcdf((rose - LEAST_DB) / error)
+    )
     if size.sure:
         return raised
-    return float(np.logaddexp(np.log1p(-UNSURE) + raised, np.log(UNSURE) + otherwise))
+    return float(np.logaddexp(np.log1p(-size.fails) + raised, np.log(size.fails) + otherwise))
 
 
 def _apart(one: Signature, other: Signature) -> bool:

@@ -26,9 +26,14 @@ MEANT: Mapping[str, tuple[str, ...]] = {
         "bent or misaligned",
         "loose on its shaft or in its seat",
     ),
+    "gear worn, damaged or loose": (
+        "broken or damaged tooth",
+        "eccentric or worn gear",
+        "loose on its shaft or in its seat",
+    ),
 }
-"""Of a shaft only what has risen since a baseline leaves it open: there each of them is likely to
-be it, while a single sweep weighs them as rivals."""
+"""Only what has risen since a baseline leaves the last two open: there each of them is likely to be
+it, while a single sweep weighs them as rivals."""
 
 
 def faults_meant(fault: str) -> tuple[str, ...]:
