@@ -14,8 +14,9 @@ from vibecheck.diagnosis.since.groups import Member, grouped
 from vibecheck.diagnosis.since.hertz import HertzLevels
 from vibecheck.diagnosis.since.levels import Trace, _buzz
 from vibecheck.diagnosis.since.rises import Rise
-from vibecheck.diagnosis.since.signatures import Signature, _vanes, signatures
+from vibecheck.diagnosis.since.signatures import Signature, signatures
 from vibecheck.diagnosis.since.sizes import LOOSE
+from vibecheck.diagnosis.since.tones import _vanes
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import Machine
 

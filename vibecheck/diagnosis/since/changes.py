@@ -17,7 +17,8 @@ from vibecheck.diagnosis.since.levels import Trace, levels_of
 from vibecheck.diagnosis.since.moves import sound_moves
 from vibecheck.diagnosis.since.overlaps import explained, one_line, overlapped
 from vibecheck.diagnosis.since.rises import Rise, rises
-from vibecheck.diagnosis.since.signatures import signatures, tone_signatures
+from vibecheck.diagnosis.since.signatures import signatures
+from vibecheck.diagnosis.since.tones import tone_signatures
 from vibecheck.diagnosis.since.weighed import Weighed, weighed
 
 SLIPS = 0.03

@@ -6,8 +6,6 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from vibecheck.diagnosis.faults import fault
-from vibecheck.diagnosis.readings.fixed_tones import FixedTone
-from vibecheck.diagnosis.readings.listened import Listened
 from vibecheck.diagnosis.since.levels import STRANGE, Trace
 from vibecheck.diagnosis.since.rises import Rise
 from vibecheck.diagnosis.since.sizes import (
@@ -36,12 +34,10 @@ from vibecheck.diagnosis.since.sizes import (
     Size,
 )
 from vibecheck.diagnosis.suspects.rolling import ELEMENT_FAULT
-from vibecheck.diagnosis.verdicts.carriers import at_true_mains, carried, electric, mains_multiple
-from vibecheck.diagnosis.verdicts.fixed_findings import STEADY, tied_to_none
 from vibecheck.machine.bearings import orders_of
 from vibecheck.machine.parts import Bearing, Machine
 
-FIXED, NOT_KNOWN = "fixed tone of structure or room", "bearing worn, race not known"
+NOT_KNOWN = "bearing worn, race not known"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,12 +79,6 @@ FAILS_THERE = 0.1
 """How often what a shaft must raise is not heard over some of the positions (judgement)."""
 READ_AGAIN_DB = 3.5
 """What a fault need not raise is looked for there only where it has risen by this."""
-FEWEST = 4
-"""Positions under cut from which on a tone may be chatter: no two cuts are quite alike."""
-AT_VANES, MOST_VANES = 0.004, 8.5
-"""A tone so near a multiple of a pump's vanes, relative, up to that one, is the pump's."""
-LIKELIEST = 3.0
-"""Of tones that no lever moves only so many are worth as much as any other fault (judgement)."""
 ANY_ORDER = 0.3
 """What is sought at thousands of orders is worth less than what is sought at one (judgement)."""
 CHANCE_MEETING = 0.07
@@ -125,7 +115,7 @@ def signatures(
         *_of_bearings(machine, traces),
         *_of_unknown(machine, in_step, explained),
         *(_of_belt(names) for names in steps),
-        *(_alone("pump pulsation", "pump", p.name, "vane", rotor=p.shaft) for p in machine.pumps),
+        *(alone("pump pulsation", "pump", p.name, "vane", rotor=p.shaft) for p in machine.pumps),
         *_of_mains(),
     ]
     return [each for each in found if all(t in traces for t, s in each.raises.items() if s.sure)]
@@ -306,53 +296,9 @@ def _of_mains() -> Iterator[Signature]:
         )
 
 
-def _alone(
+def alone(
     name: str, kind: str, part: str, what: str, rotor: str = "", trace: str = ""
 ) -> Signature:
+    """A fault that one trace tells of, its part's unless another is named."""
     raises = {(what, trace or part): TONE}
     return Signature(parts=(part,), part_kind=kind, fault=name, rotor=rotor, raises=raises)
-
-
-def _vanes(heard: Listened, hz: float) -> bool:
-    """Whether a tone is a multiple of a pump's vanes, whose shaft may never change speed."""
-    rates = [
-        pump.vanes.value * turn
-        for take in heard.takes
-        for pump in heard.machine.pumps
-        if pump.vanes.value and (turn := take.rotor_hz(pump.shaft))
-    ]
-    times = [hz / rate for rate in rates]
-    near = [t for t in times if 0.5 < t < MOST_VANES and abs(t / round(t) - 1.0) < AT_VANES]
-    return 2 * len(near) > len(rates) > 0
-
-
-def tone_signatures(
-    heard: Listened, tones: Mapping[str, FixedTone], found_at: Mapping[Trace, Rise]
-) -> list[Signature]:
-    """Tones that no lever moves and that nothing in the machine makes: chatter, or what stands.
-
-    Parameters
-    ----------
-    heard : Listened
-    tones : mapping of str to FixedTone
-        By the name of their trace.
-    found_at : mapping of Trace to Rise
-    """
-    found = []
-    for name, tone in tones.items():
-        if _vanes(heard, tone.hz):
-            continue
-        electrical = mains_multiple(at_true_mains(heard), tone.hz) or electric(heard, tone)
-        if electrical or (carried(heard, tone) and not tied_to_none(tone)):
-            continue
-        sung = found_at.get(("howl", name))
-        howl = sung is not None and len(sung.by_place) >= FEWEST
-        still = ("tone", name) in found_at
-        if howl and (still or tone.spread > STEADY):
-            found.append(_alone("chatter", "tool", "tool", "howl", trace=name))
-        if still:
-            found.append(_alone(FIXED, "structure", "structure", "tone", trace=name))
-        elif howl and tone.spread <= STEADY:
-            found.append(_alone(FIXED, "structure", "structure", "howl", trace=name))
-    each = min(1.0, LIKELIEST / max(1, len(found)))
-    return [replace(signature, share=each) for signature in found]
