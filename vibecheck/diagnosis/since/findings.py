@@ -24,7 +24,7 @@ TOLD_BEFORE, AS_BEFORE = 0.85, 0.3
 """What a sweep by itself makes likely, and that was so when the machine was sound, is possible at
 most; what it makes no more than possible is not spoken of."""
 RIVALLED = 0.84
-"""Most that is said of what has risen where another fault explains better what has."""
+"""Most that is said of what has risen where another fault is likely to explain it better."""
 NO_PARTS = ("mains", "structure", "tool")
 """What is no part and was so before is not spoken of at all."""
 ROSE_DB = 3.0
@@ -65,7 +65,8 @@ def with_changes(findings: Sequence[Finding], changes: Changes, heard: Listened)
                 name = _open(finding, risen[other])
                 kept[other] = replace(_both(kept[other], finding), fault=name)
             else:
-                kept.append(_rivalled(finding) if risen else finding)
+                better = any(new.probability >= LIKELY for new in risen)
+                kept.append(_rivalled(finding) if better else finding)
         elif _compared(finding, changes):
             told = finding.probability >= TOLD_BEFORE and finding.part_kind not in NO_PARTS
             kept += [_as_before(finding)] if told else []
