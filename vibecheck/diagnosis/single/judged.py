@@ -78,7 +78,7 @@ def diagnose_single(
     findings = sorted((f for f in findings if f), key=lambda f: -f.probability)
     return Diagnosis(
         machine=machine.name,
-        takes=tuple(_report(t, told) for t in _takes(told)),
+        takes=tuple(_report(t, told, machine, turnings) for t in _takes(told)),
         findings=tuple(findings),
         warnings=tuple(_warnings(machine, told)),
         next_test=_next(findings, told),
@@ -306,7 +306,20 @@ def _label(row: _Told) -> str:
     return row.take.take.position or row.take.take.name or "the take"
 
 
-def _report(take: Ready, told: Sequence[_Told]) -> TakeReport:
+def _spindle_rpm(machine: Machine, turning: Turning | None, shaft: str, hz: float) -> float | None:
+    """The spindle's speed by that of a shaft; None where a belt lies between them."""
+    if shaft == machine.spindle:
+        return rpm(hz)
+    rotors = turning.rotors if turning is not None else {}
+    mine, spindle = rotors.get(shaft), rotors.get(machine.spindle)
+    if mine is None or spindle is None or mine.group != spindle.group:
+        return None
+    return rpm(hz * spindle.ratio / mine.ratio)
+
+
+def _report(
+    take: Ready, told: Sequence[_Told], machine: Machine, turnings: Mapping[str, Turning]
+) -> TakeReport:
     mine = next(t for t in told if t.take is take)
     one, speed = mine.told, mine.told.speed
     remarks = sound_remarks(take)
@@ -329,7 +342,11 @@ def _report(take: Ready, told: Sequence[_Told]) -> TakeReport:
         seconds=take.seconds,
         speeds_hz=found,
         speed_error={mine.shaft: speed.uncertainty_hz / speed.hz} if speed.found else {},
-        spindle_rpm=rpm(speed.hz) if speed.found else None,
+        spindle_rpm=(
+            _spindle_rpm(machine, turnings.get(take.take.position or ""), mine.shaft, speed.hz)
+            if speed.found
+            else None
+        ),
         chart_rpm=take.take.tach_rpm,
         drift=abs(speed.drift_hz) / speed.hz if speed.found else 0.0,
         heard_position=take.take.position,
