@@ -146,8 +146,8 @@ EVIDENCE: Mapping[str, str] = {
         "position(s)."
     ),
     "risen_buzz": (
-        "Multiples of that hum, from the third up, stand {db:times} higher than when sound, over "
-        "{count:whole} position(s)."
+        "Multiples of twice the mains, from the third up, stand {db:times} higher than when sound, "
+        "over {count:whole} position(s)."
     ),
     "risen_tone": (
         "The tone at {hz:hz} stands {db:times} higher than when sound, over {count:whole} "
