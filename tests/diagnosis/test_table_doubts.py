@@ -10,11 +10,13 @@ from story_sounds import RATE_HZ, Voice, sound
 
 from vibecheck.diagnosis.ready import Ready, made_ready
 from vibecheck.diagnosis.speeds.fit import fit_speeds
-from vibecheck.diagnosis.speeds.table_doubts import Doubt, table_doubts
+from vibecheck.diagnosis.speeds.recounting import Recount
+from vibecheck.diagnosis.speeds.table_doubts import Doubt, _heard_doubt, table_doubts
 from vibecheck.files.gear_table import read_machine
 from vibecheck.machine.parts import UNKNOWN, Known, Machine
 from vibecheck.pipeline import positions_of
 from vibecheck.recording import Recording, Take
+from vibecheck.report.words import sentence
 
 
 def uncharted(machine: Machine) -> Machine:
@@ -64,3 +66,19 @@ def test_a_pair_in_the_first_group_is_found_with_its_sum_kept(takes: list[Ready]
     (doubt,) = doubts(takes, **{"32": 33, "44": 43})
     assert doubt.candidates[0] == (32, 44)
     assert all(label.startswith("A2") for label in doubt.positions)
+
+
+def recounted(*candidates: tuple[int, int]) -> Recount:
+    return Recount(pair="22/62 (B2)", counted=(22, 62), candidates=candidates, weight=30.0)
+
+
+def test_by_how_much_the_table_is_off_is_said_where_the_counts_agree_on_it() -> None:
+    """Which driven gear it is may show in nothing that turns behind it."""
+    machine = read_machine("lathe-12-speed")
+    (plain, open_one) = (
+        _heard_doubt(machine, recounted(*counts))
+        for counts in (((20, 62),), ((20, 64), (20, 61), (20, 62)))
+    )
+    assert plain.percent == pytest.approx(10.0)
+    assert open_one.percent is None
+    assert "disagree at" in sentence(open_one.warning())

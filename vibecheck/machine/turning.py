@@ -111,7 +111,7 @@ def _anchor_to_chart(walk: Walk) -> None:
     spindle = walk.rotors.get(walk.machine.spindle)
     if chart is None or spindle is None or not _vague(walk.groups[spindle.group]):
         return
-    base = hz(chart) / spindle.ratio / _chart_over_table(walk)
+    base = hz(chart) / spindle.ratio / _chart_over_table(walk.machine)
     walk.groups[spindle.group] = Group(
         name=spindle.group,
         nominal_hz=base,
@@ -120,19 +120,15 @@ def _anchor_to_chart(walk: Walk) -> None:
     )
 
 
-def _chart_over_table(walk: Walk) -> float:
+def _chart_over_table(machine: Machine) -> float:
     """What the chart promises over what the table says, where it says anything: a chart may be of
     the machine at work, or rounded, and all positions are to stand alike to the table."""
-    machine = walk.machine
     found = []
     for position in machine.positions:
-        chart = position.chart_rpm.middle
-        if chart is None or position.label == walk.position.label:
-            continue
-        there = _walked(machine, position)
-        spindle = there.rotors.get(machine.spindle)
-        group = there.groups[spindle.group] if spindle else None
-        if spindle and group and group.nominal_hz and not _vague(group):
+        walk = _walked(machine, position)
+        spindle = walk.rotors.get(machine.spindle)
+        chart, group = position.chart_rpm.middle, walk.groups[spindle.group] if spindle else None
+        if chart and spindle and group and group.nominal_hz and not _vague(group):
             found.append(hz(chart) / (group.nominal_hz * spindle.ratio))
     over = median(found) if len(found) >= _ENOUGH else 1.0
     return over if abs(over - 1.0) <= _SAME_MACHINE else 1.0

@@ -158,9 +158,7 @@ EVIDENCE: Mapping[str, str] = {
         "less than {db:times}."
     ),
     "as_when_sound": "It was no less when the machine was sound.",
-    "fixed_hz": (
-        "It stays at {hz:hz} at {count:whole} position(s), while every shaft changes speed."
-    ),
+    "fixed_hz": ("It stays at {hz:hz} at {count:whole} position(s), wherever the levers stand."),
     "twice_mains": (
         "{hz:hz} is twice the mains frequency: a pull inside the motor or its supply, not "
         "something that turns."
@@ -273,9 +271,9 @@ REMARKS: Mapping[str, str] = {
 
 WARNINGS: Mapping[str, str] = {
     "table_wrong_pair": (
-        "The table and the takes disagree by {percent:shift} at {positions:positions} and nowhere "
-        "else: a number of {pair:part} is wrong[. Counts that would fit: {candidates:choices}]. "
-        "Nothing that rests on this pair is claimed until it is put right."
+        "The table and the takes disagree[ by {percent:shift}] at {positions:positions} and "
+        "nowhere else: a number of {pair:part} is wrong[. Counts that would fit: "
+        "{candidates:choices}]. Nothing that rests on this pair is claimed until it is put right."
     ),
     "table_one_of_pairs": (
         "A tooth count of one of {parts:parts} is wrong; the sound does not tell which. Nothing "

@@ -60,9 +60,8 @@ def with_changes(findings: Sequence[Finding], changes: Changes, heard: Listened)
             if not _outvoted(risen[same], finding, risen):
                 kept[same] = _both(kept[same], finding)
         elif _has_risen(finding, changes):
-            other = _named_otherwise(finding, risen)
+            other, name = _named_otherwise(finding, risen)
             if other is not None:
-                name = _open(finding, risen[other])
                 kept[other] = replace(_both(kept[other], finding), fault=name)
             else:
                 better = any(new.probability >= LIKELY for new in risen)
@@ -90,19 +89,14 @@ def _outvoted(mine: Finding, finding: Finding, risen: Sequence[Finding]) -> bool
     )
 
 
-def _open(finding: Finding, risen: Finding) -> str:
-    """The name for what a sweep and a comparison make of one part; "" when they have none."""
-    return open_name((finding.fault, risen.fault), MEANT) or ""
-
-
-def _named_otherwise(finding: Finding, risen: Sequence[Finding]) -> int | None:
+def _named_otherwise(finding: Finding, risen: Sequence[Finding]) -> tuple[int | None, str]:
     """Which finding of what has risen is of the same part, where the sweep is as likely to be right
-    that it is another fault of it: then that is open."""
-    if finding.probability < LIKELY:
-        return None
-    return next(
-        (n for n, new in enumerate(risen) if finding.part == new.part and _open(finding, new)), None
-    )
+    that it is another fault of it, and the name for either: then that is open."""
+    for number, new in enumerate(risen):
+        name = open_name((finding.fault, new.fault), MEANT)
+        if finding.probability >= LIKELY and finding.part == new.part and name is not None:
+            return number, name
+    return None, finding.fault
 
 
 def _both(risen: Finding, finding: Finding) -> Finding:

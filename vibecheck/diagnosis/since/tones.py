@@ -22,19 +22,6 @@ LIKELIEST = 3.0
 """Of tones that no lever moves only so many are worth as much as any other fault (judgement)."""
 
 
-def _vanes(heard: Listened, hz: float) -> bool:
-    """Whether a tone is a multiple of a pump's vanes, whose shaft may never change speed."""
-    rates = [
-        pump.vanes.value * turn
-        for take in heard.takes
-        for pump in heard.machine.pumps
-        if pump.vanes.value and (turn := take.rotor_hz(pump.shaft))
-    ]
-    times = [hz / rate for rate in rates]
-    near = [t for t in times if 0.5 < t < MOST_VANES and abs(t / round(t) - 1.0) < AT_VANES]
-    return 2 * len(near) > len(rates) > 0
-
-
 def tone_signatures(
     heard: Listened, tones: Mapping[str, FixedTone], found_at: Mapping[Trace, Rise]
 ) -> list[Signature]:
@@ -65,3 +52,16 @@ def tone_signatures(
             found.append(alone(FIXED, "structure", "structure", "howl", trace=name))
     each = min(1.0, LIKELIEST / max(1, len(found)))
     return [replace(signature, share=each) for signature in found]
+
+
+def _vanes(heard: Listened, hz: float) -> bool:
+    """Whether a tone is a multiple of a pump's vanes, whose shaft may never change speed."""
+    rates = [
+        pump.vanes.value * turn
+        for take in heard.takes
+        for pump in heard.machine.pumps
+        if pump.vanes.value and (turn := take.rotor_hz(pump.shaft))
+    ]
+    times = [hz / rate for rate in rates]
+    near = [t for t in times if 0.5 < t < MOST_VANES and abs(t / round(t) - 1.0) < AT_VANES]
+    return 2 * len(near) > len(rates) > 0

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm, t
 
 from vibecheck.diagnosis.since.levels import Numbers, Trace
-from vibecheck.diagnosis.since.moves import sound_moves
+from vibecheck.diagnosis.since.moves import SINGLE, sound_moves
 from vibecheck.diagnosis.since.rises import Rise
 from vibecheck.diagnosis.since.signatures import Signature
 from vibecheck.diagnosis.since.sizes import Size
@@ -95,6 +95,8 @@ def weighed(
         [np.log1p(-STRAY - STIR) + still, np.log(STIR) + stirred, np.log(STRAY) + odd]
     )
 
+    scales = np.array([_scale(what) for what, _ in traces])
+
     def own(signature: Signature) -> dict[int, float]:
         """By the first name of each reading; what must have risen must under every name."""
         mine = sorted(signature.raises.items(), key=lambda each: each[1].sure)
@@ -103,7 +105,7 @@ def weighed(
         told: dict[int, float] = {}
         for trace, size in mine:
             if (n := place.get(trace)) is not None:
-                worse = size.sure or _scale(trace[0]) != TONES or rose[n] < echo
+                worse = size.sure or scales[n] != TONES or rose[n] < echo
                 told[same[n][0]] = _raised(size, rose[n], error[n], rest[n], WORSE if worse else 1)
         return told
 
@@ -111,7 +113,6 @@ def weighed(
     beside = [np.array([place[trace] for trace in each], dtype=int) for each in overlaps]
 
     once_each = np.array([1.0 / len(numbers) for numbers in same])
-    scales = np.array([_scale(what) for what, _ in traces])
     most = [_most_carried(each, rose, scales) for each in owns]
     often = [_often_carried(each, rose) for each in owns]
     for limits, signature in zip(most, signatures, strict=True):
@@ -182,8 +183,8 @@ def _same_readings(found: Mapping[Trace, Rise]) -> list[list[int]]:
 
 def _scale(what: str) -> int:
     """Traces of one scale can be held against each other, in dB."""
-    tones = ("once", "twice", "thrice", "once at work", "belt", "vane", "hum")
-    return BLOWS if what in ELEMENT_FAULT else TONES if what in tones else OTHERS
+    tone = what in SINGLE or what in ("belt", "vane", "hum")
+    return BLOWS if what in ELEMENT_FAULT else TONES if tone else OTHERS
 
 
 def _most_carried(own: Collection[int], rose: Numbers, scales: NDArray[np.intp]) -> Numbers:

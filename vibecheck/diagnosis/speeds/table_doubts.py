@@ -26,6 +26,8 @@ from vibecheck.units import hz
 
 TACHOMETER_ERROR, CHART_ERROR = 2e-3, 6e-3
 """Relative error of a measured speed, and of a chart that rounds."""
+SAME_SHIFT = 0.01
+"""Counts that would fit and shift the speeds this nearly alike say by how much the table is off."""
 LEAST_SHIFT = 0.012
 """One tooth too many shifts a speed by at least this (a gear of 83 teeth)."""
 
@@ -34,7 +36,8 @@ LEAST_SHIFT = 0.012
 class Doubt:
     """One pair whose teeth must be counted again.
 
-    ``percent`` is how far the table's speed behind the pair lies over the true one; ``positions``
+    ``percent`` is how far the table's speed behind the pair lies over the true one (None where the
+    counts that would fit disagree on it); ``positions``
     all those of the chart that use it; ``candidates`` counts that would fit, likeliest first;
     ``told_by`` is "tachometer", "chart" or "sound".
     """
@@ -43,7 +46,7 @@ class Doubt:
     counted: tuple[int, ...]
     candidates: tuple[Pair, ...]
     positions: tuple[str, ...]
-    percent: float
+    percent: float | None
     told_by: str
 
     def warning(self, others: Sequence[str] = ()) -> Fact:
@@ -138,7 +141,7 @@ def _measured_doubt(machine: Machine, wrong: WrongPair, told: str, ear: Recounti
     recount = ear.recount(wrong.pair, None) if wrong.pair in ear.users else None
     heard = [c for c in recount.candidates if c in wrong.candidates] if recount else []
     if recount and told == "chart" and heard:
-        return _heard_doubt(machine, recount)
+        return _heard_doubt(machine, replace(recount, candidates=tuple(heard)))
     return Doubt(
         pair=wrong.pair,
         counted=wrong.counted,
@@ -150,13 +153,14 @@ def _measured_doubt(machine: Machine, wrong: WrongPair, told: str, ear: Recounti
 
 
 def _heard_doubt(machine: Machine, recount: Recount) -> Doubt:
-    (one, other), (first, second) = recount.counted, recount.candidates[0]
+    one, other = recount.counted
+    off = [one * second / (other * first) - 1.0 for first, second in recount.candidates]
     return Doubt(
         pair=recount.pair,
         counted=recount.counted,
         candidates=recount.candidates,
         positions=_positions(machine, recount.pair),
-        percent=100.0 * (one * second / (other * first) - 1.0),
+        percent=100.0 * off[0] if max(off) - min(off) < SAME_SHIFT else None,
         told_by="sound",
     )
 
